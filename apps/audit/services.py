@@ -1,0 +1,97 @@
+"""Writing the audit trail, and answering the same request only once."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Callable, Mapping
+from datetime import datetime
+from typing import Any, Protocol
+
+from django.core.serializers.json import DjangoJSONEncoder
+from django.db import IntegrityError, models, transaction
+
+from apps.audit.models import AnsweredRequest, AuditEvent
+from farmops.errors import BadInput, refuse
+
+
+class Actor(Protocol):
+    """Whoever acts: a farm member or a person."""
+
+    person_id: int
+    name: str
+
+
+def _plain(value: Mapping[str, Any] | None) -> dict[str, Any]:
+    return dict(json.loads(json.dumps(value or {}, cls=DjangoJSONEncoder, default=str)))
+
+
+def record(
+    *,
+    farm: models.Model | None,
+    actor: Actor | None,
+    verb: str,
+    subject: models.Model,
+    now: datetime,
+    before: Mapping[str, Any] | None = None,
+    after: Mapping[str, Any] | None = None,
+) -> AuditEvent:
+    """Append one line to the trail, in the caller's transaction."""
+    return AuditEvent.objects.create(
+        farm_id=farm.pk if farm is not None else None,
+        at=now,
+        actor_id=actor.person_id if actor else None,
+        actor_name=actor.name if actor else "the farm book",
+        verb=verb,
+        subject_type=subject._meta.label_lower,
+        subject_id=str(subject.pk),
+        subject_name=str(subject)[:200],
+        before=_plain(before),
+        after=_plain(after),
+    )
+
+
+def changed(row: models.Model, changes: Mapping[str, Any]) -> tuple[dict[str, Any], dict[str, Any]]:
+    """(before, after) of the columns in ``changes`` that really differ from ``row``."""
+    before = {name: getattr(row, name) for name, new in changes.items() if getattr(row, name) != new}
+    return before, {name: changes[name] for name in before}
+
+
+def once(
+    *,
+    person_id: int,
+    route: str,
+    key: str,
+    payload: object,
+    now: datetime,
+    act: Callable[[], tuple[int, Any]],
+) -> tuple[int, Any, bool]:
+    """Run ``act`` once per (person, route, key); later calls get the stored answer.
+
+    The key row and the effect share one transaction, so a crash leaves neither or both.
+    Returns (status, body, replayed). A key reused with another payload is ``Refused``.
+    """
+    if not 8 <= len(key) <= 100:
+        raise BadInput({"Idempotency-Key": "Must be 8 to 100 characters, new for each new action."})
+    fingerprint = hashlib.sha256(json.dumps(payload, sort_keys=True, default=str).encode()).hexdigest()
+    mine = {"person_id": person_id, "route": route[:300], "key": key}
+    try:
+        with transaction.atomic():
+            row = AnsweredRequest.objects.create(**mine, fingerprint=fingerprint, created_at=now)
+            status, body = act()
+            row.status, row.body = status, _jsonable(body)
+            row.save(update_fields=["status", "body"])
+            return status, body, False
+    except IntegrityError:
+        earlier = AnsweredRequest.objects.filter(**mine).first()
+        if earlier is None:
+            raise
+    if earlier.fingerprint != fingerprint:
+        raise refuse(
+            "key_reused", "This request key was already used for a different request.", field="Idempotency-Key"
+        )
+    return earlier.status or 409, earlier.body, True
+
+
+def _jsonable(body: Any) -> Any:
+    return json.loads(json.dumps(body, cls=DjangoJSONEncoder, default=str))

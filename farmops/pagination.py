@@ -1,0 +1,38 @@
+"""Lists: newest first, page by page, and no filter that is silently ignored."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.db.models import QuerySet
+from django_filters.rest_framework import DjangoFilterBackend
+from rest_framework.pagination import CursorPagination
+from rest_framework.request import Request
+from rest_framework.views import APIView
+
+from farmops.errors import BadInput
+
+PAGING = {"cursor", "page_size", "format"}
+
+
+class NewestFirst(CursorPagination):
+    """Cursor paging on the id: stable while rows are added."""
+
+    ordering = "-id"
+    page_size_query_param = "page_size"
+    max_page_size = 200
+
+
+class StrictFilters(DjangoFilterBackend):
+    """A mistyped filter is an error: ignoring it would widen the answer."""
+
+    def filter_queryset(self, request: Request, queryset: QuerySet[Any], view: APIView) -> QuerySet[Any]:
+        filterset_class = self.get_filterset_class(view, queryset)
+        known = set(filterset_class.base_filters) if filterset_class else set()
+        unknown = set(request.query_params) - known - PAGING
+        if unknown:
+            offer = ", ".join(sorted(known | {"page_size"}))
+            raise BadInput(dict.fromkeys(unknown, f"Not a filter here. Use: {offer}."))
+        if any("\x00" in value for value in request.query_params.values()):
+            raise BadInput({"query": "The address must not hold NUL characters."})
+        return super().filter_queryset(request, queryset, view)

@@ -1,0 +1,49 @@
+"""The whole site on one screen."""
+
+from __future__ import annotations
+
+from importlib import import_module
+from importlib.util import find_spec
+
+from django.urls import include, path
+from drf_spectacular.views import SpectacularAPIView
+
+from farmops import views
+
+APPS = [
+    "people",
+    "audit",
+    "land",
+    "crops",
+    "products",
+    "inventory",
+    "equipment",
+    "training",
+    "weather",
+    "safety",
+    "work",
+    "spraying",
+    "reminders",
+    "dashboard",
+    "reports",
+]
+_doors = [import_module(f"apps.{a}.urls") for a in APPS if find_spec(f"apps.{a}") and find_spec(f"apps.{a}.urls")]
+
+urlpatterns = [
+    path("", views.home, name="home"),
+    path("healthz", views.healthz, name="healthz"),
+    path("readyz", views.readyz, name="readyz"),
+    path("language/", views.set_language, name="set_language"),
+    path("api/v1/schema/", SpectacularAPIView.as_view(authentication_classes=[], permission_classes=[]), name="schema"),
+    path("api/v1/", include([p for door in _doors for p in getattr(door, "api_urlpatterns", [])])),
+    *[
+        path("", include((door.page_urlpatterns, door.__name__.split(".")[1])))
+        for door in _doors
+        if getattr(door, "page_urlpatterns", None)
+    ],
+]
+
+handler400 = views.bad_request
+handler403 = views.forbidden
+handler404 = views.not_found
+handler500 = views.server_error

@@ -1,0 +1,75 @@
+"""Times in words, in both languages. Relative times are never shorter than the truth."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+
+from farmops import clock
+
+_DAYS = {
+    "en": ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"],
+    "es": ["lunes", "martes", "miércoles", "jueves", "viernes", "sábado", "domingo"],
+}
+_MONTHS = {
+    "en": ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"],
+    "es": [
+        "enero",
+        "febrero",
+        "marzo",
+        "abril",
+        "mayo",
+        "junio",
+        "julio",
+        "agosto",
+        "septiembre",
+        "octubre",
+        "noviembre",
+        "diciembre",
+    ],
+}
+
+
+def _language(code: str | None) -> str:
+    return "es" if (code or "").startswith("es") else "en"
+
+
+def clock_time(local: dt.datetime, language: str | None) -> str:
+    """``9:30 AM`` / ``9:30 a.m.``; 12:00 is noon / mediodía, 0:00 midnight / medianoche."""
+    code = _language(language)
+    if local.minute == 0 and local.hour in {0, 12}:
+        words = {"en": ("midnight", "noon"), "es": ("medianoche", "mediodía")}
+        return words[code][local.hour // 12]
+    half = ("AM", "PM") if code == "en" else ("a.m.", "p.m.")
+    return f"{local.hour % 12 or 12}:{local.minute:02d} {half[local.hour // 12]}"
+
+
+def date(value: dt.date, language: str | None) -> str:
+    """``Wed, Jun 3, 2026`` / ``miércoles 3 de junio de 2026``."""
+    code = _language(language)
+    weekday, month = _DAYS[code][value.weekday()], _MONTHS[code][value.month - 1]
+    if code == "es":
+        return f"{weekday} {value.day} de {month} de {value.year}"
+    return f"{weekday}, {month} {value.day}, {value.year}"
+
+
+def instant(value: dt.datetime, zone_name: str, language: str | None) -> str:
+    """``Wed, Jun 3, 9:30 AM CDT`` / ``miércoles 3 de junio, 9:30 a.m. CDT`` in the farm's zone."""
+    code = _language(language)
+    local = clock.to_local(value, zone_name)
+    weekday, month = _DAYS[code][local.weekday()], _MONTHS[code][local.month - 1]
+    day = f"{weekday} {local.day} de {month}" if code == "es" else f"{weekday}, {month} {local.day}"
+    return f"{day}, {clock_time(local, code)} {local.tzname()}"
+
+
+def remaining(until: dt.timedelta, language: str | None) -> str:
+    """``1 day 3 h``, ``3 h``, ``12 min``: rounded up, so never shorter than the truth."""
+    minutes = max(0, math.ceil(until.total_seconds() / 60))
+    if minutes < 60:
+        return f"{minutes} min"
+    hours = math.ceil(minutes / 60)
+    days, rest = divmod(hours, 24)
+    if not days:
+        return f"{hours} h"
+    word = ("day" if days == 1 else "days") if _language(language) == "en" else ("día" if days == 1 else "días")
+    return f"{days} {word} {rest} h" if rest else f"{days} {word}"
