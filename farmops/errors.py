@@ -9,6 +9,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from farmops.wording import fill
+
 
 def gettext_noop(message: str) -> str:
     """Mark ``message`` for the translation catalogue; doors translate it later."""
@@ -31,7 +33,8 @@ class Finding:
     """One thing a check has to say.
 
     ``template`` is an English sentence with named slots and is the message id of the
-    translation; ``numbers`` fills the slots (already formatted, with units); ``source``
+    translation; ``numbers`` fills the slots: text with its unit, a date as ``2026-06-03`` or an
+    instant as ``wording.stamp`` writes it (both are worded for the reader); ``source``
     names the label section, law or handbook the finding rests on; ``field`` names the
     input it is about, if there is one; ``subject`` the block or product, if it is about one.
     """
@@ -47,7 +50,7 @@ class Finding:
     @property
     def sentence(self) -> str:
         """The English sentence with its numbers filled in."""
-        return self.template.format(**self.numbers)
+        return fill(self.template, self.numbers, "en")
 
     def as_json(self) -> dict[str, object]:
         """Shape used by API answers and stored snapshots."""

@@ -7,10 +7,11 @@ from typing import Any
 
 from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, JsonResponse
-from django.utils.translation import gettext
+from django.utils.translation import get_language, gettext
 from rest_framework import exceptions, status
 from rest_framework.response import Response
 
+from farmops import wording
 from farmops.errors import BadInput, Finding, NotYourRole, Refused, Stale, Unknown
 
 CONTENT_TYPE = "application/problem+json"
@@ -32,7 +33,7 @@ def finding_json(finding: Finding) -> dict[str, object]:
 
 def translated(finding: Finding) -> str:
     """The finding's sentence in the active language."""
-    return gettext(finding.template).format(**finding.numbers)
+    return wording.fill(gettext(finding.template), finding.numbers, get_language())
 
 
 def problem(code: int, title: str, detail: str, **more: Any) -> dict[str, Any]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from drf_spectacular.openapi import AutoSchema
@@ -40,6 +41,12 @@ _KEY = {
 
 class FarmSchema(AutoSchema):
     """Adds problem+json answers and the two headers the house uses."""
+
+    def get_operation_id(self) -> str:
+        """``list_members`` for the list of a view class ``Members``; elsewhere the door names it."""
+        if self.method == "GET" and self._is_list_view():
+            return "list_" + re.sub(r"(?<!^)(?=[A-Z])", "_", type(self.view).__name__).lower()
+        return super().get_operation_id()
 
     def get_operation(self, *args: Any, **kwargs: Any) -> dict[str, Any] | None:
         operation: dict[str, Any] | None = super().get_operation(*args, **kwargs)

@@ -195,6 +195,7 @@ FORMAT_MODULE_PATH = ["farmops.formats"]
 
 STATIC_URL = "/static/"
 STATIC_ROOT = DATA_DIR / "static"
+STATIC_ROOT.mkdir(parents=True, exist_ok=True)
 STATICFILES_FINDERS = [
     "django.contrib.staticfiles.finders.AppDirectoriesFinder",
     "farmops.packaged.PackagedScripts",
@@ -248,6 +249,8 @@ REMINDER_SOURCES = [
     "apps.equipment.queries.due",
     "apps.inventory.queries.due",
 ]
+# Asked before a block is archived or its outline moves: guard(block, now) -> findings that stop it.
+BLOCK_GUARDS: list[str] = []
 SWEEP_SECONDS = int(os.environ.get("SWEEP_SECONDS", "60"))
 REDIS_URL = os.environ.get("REDIS_URL", "")
 

@@ -119,10 +119,10 @@ class FarmAPI(APIView):
         return response
 
 
-class FarmList(FarmAPI, generics.GenericAPIView):
+class FarmList(FarmAPI, generics.ListAPIView):
     """``GET``: a filtered, paged list of ``self.rows()`` in the shape of ``serializer_class``.
 
-    For the schema generator, which has no farm, ``rows`` is not called.
+    The schema generator has no farm, so for it ``queryset`` (empty) stands in for ``rows``.
     """
 
     def rows(self) -> Any:
@@ -133,10 +133,8 @@ class FarmList(FarmAPI, generics.GenericAPIView):
             return self.queryset
         return self.rows()
 
-    def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
-        page = self.paginate_queryset(self.filter_queryset(self.get_queryset()))
-        shape = self.get_serializer_class()
-        return self.get_paginated_response(shape(page, many=True, context={"farm": self.farm}).data)
+    def get_serializer_context(self) -> dict[str, Any]:
+        return {**super().get_serializer_context(), "farm": getattr(self, "farm", None)}
 
 
 # ---- pages -----------------------------------------------------------------------------
@@ -199,7 +197,7 @@ class FormPage(FarmPage):
     Refusals and bad input come back on the same page with everything typed kept.
     """
 
-    done = ""
+    done: Any = ""
 
     def form(self, data: Any = None) -> forms.Form:
         raise NotImplementedError

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-
-from farmops import clock
+import re
+from collections.abc import Mapping
+from zoneinfo import ZoneInfo
 
 _DAYS = {
     "en": ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"],
@@ -56,7 +57,7 @@ def date(value: dt.date, language: str | None) -> str:
 def instant(value: dt.datetime, zone_name: str, language: str | None) -> str:
     """``Wed, Jun 3, 9:30 AM CDT`` / ``miércoles 3 de junio, 9:30 a.m. CDT`` in the farm's zone."""
     code = _language(language)
-    local = clock.to_local(value, zone_name)
+    local = value.astimezone(ZoneInfo(zone_name))
     weekday, month = _DAYS[code][local.weekday()], _MONTHS[code][local.month - 1]
     day = f"{weekday} {local.day} de {month}" if code == "es" else f"{weekday}, {month} {local.day}"
     return f"{day}, {clock_time(local, code)} {local.tzname()}"
@@ -73,3 +74,25 @@ def remaining(until: dt.timedelta, language: str | None) -> str:
         return f"{hours} h"
     word = ("day" if days == 1 else "days") if _language(language) == "en" else ("día" if days == 1 else "días")
     return f"{days} {word} {rest} h" if rest else f"{days} {word}"
+
+
+def stamp(value: dt.datetime, zone_name: str) -> str:
+    """An instant as text for a finding's numbers; ``fill`` words it in the reader's language."""
+    return f"{value.astimezone(dt.UTC).isoformat()}@{zone_name}"
+
+
+_DATE = re.compile(r"\d{4}-\d{2}-\d{2}")
+_STAMP = re.compile(r"(\d{4}-\d{2}-\d{2}T[\d:.]+\+00:00)@([A-Za-z_/+-]+\d*)")
+
+
+def _worded(number: str, language: str | None) -> str:
+    if _DATE.fullmatch(number):
+        return date(dt.date.fromisoformat(number), language)
+    if match := _STAMP.fullmatch(number):
+        return instant(dt.datetime.fromisoformat(match[1]), match[2], language)
+    return number
+
+
+def fill(template: str, numbers: Mapping[str, str], language: str | None) -> str:
+    """A sentence with its slots filled: dates (``2026-06-03``) and stamps become words."""
+    return template.format(**{name: _worded(str(value), language) for name, value in numbers.items()})

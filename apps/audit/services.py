@@ -18,8 +18,11 @@ from farmops.errors import BadInput, refuse
 class Actor(Protocol):
     """Whoever acts: a farm member or a person."""
 
-    person_id: int
-    name: str
+    @property
+    def person_id(self) -> int: ...
+
+    @property
+    def name(self) -> str: ...
 
 
 def _plain(value: Mapping[str, Any] | None) -> dict[str, Any]:

@@ -5,16 +5,14 @@ from __future__ import annotations
 import hashlib
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TypeVar
+from typing import Any
 
-from django.db.models import Model, QuerySet
+from django.db.models import QuerySet
 from django.utils.crypto import constant_time_compare
 
 from apps.people.models import ApiToken, Farm, Invitation, Membership, Person
 from apps.people.rules import Can, Role, may, who_may
 from farmops.errors import NotYourRole, Unknown
-
-T = TypeVar("T", bound=Model)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -111,7 +109,7 @@ def digest(secret: str) -> str:
     return hashlib.sha256(secret.encode()).hexdigest()
 
 
-def one(found: QuerySet[T]) -> T:
+def one(found: Any) -> Any:
     """The single row asked for, or ``Unknown`` (also for another farm's row)."""
     row = found.first()
     if row is None:

@@ -73,7 +73,7 @@ class InvitationMade(InvitationOut):
 
 class InvitationIn(serializers.Serializer):
     full_name = serializers.CharField(max_length=120)
-    email = serializers.EmailField(required=False, allow_blank=True, default="")
+    email = serializers.EmailField(required=False, allow_blank=True)
     roles = serializers.ListField(child=serializers.ChoiceField(choices=ROLES), min_length=1)
 
 

@@ -78,7 +78,7 @@ def _role_columns(roles: Collection[Role | str]) -> dict[str, bool]:
 
 @transaction.atomic
 def invite(
-    *, member: Member, full_name: str, email: str, roles: Collection[Role | str], now: datetime
+    *, member: Member, full_name: str, email: str = "", roles: Collection[Role | str], now: datetime
 ) -> tuple[Invitation, str]:
     """Invite somebody; returns the row and the code, which is shown this once only."""
     member.require(Can.MANAGE_PEOPLE)

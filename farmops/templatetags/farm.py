@@ -47,7 +47,7 @@ def said(finding: Finding | dict[str, Any]) -> str:
     """A finding's sentence in the reader's language (also from a stored snapshot)."""
     if isinstance(finding, Finding):
         return translated(finding)
-    return gettext(str(finding["template"])).format(**finding["numbers"])
+    return wording.fill(gettext(str(finding["template"])), finding["numbers"], get_language())
 
 
 @register.filter
