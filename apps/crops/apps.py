@@ -1,0 +1,5 @@
+from django.apps import AppConfig
+
+
+class CropsConfig(AppConfig):
+    name = "apps.crops"
