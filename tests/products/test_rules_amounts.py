@@ -1,0 +1,202 @@
+"""Pounds of ingredient, rates stated three ways, several uses of one crop, intervals by rate and activity."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from fractions import Fraction
+
+import pytest
+
+from apps.products.rules import Rate, RateBasis, exceeds, phi_days, pounds_per_acre, read_label, rei_hours, use_on
+from apps.products.rules.amounts import strictest
+from farmops.units import Quantity
+from tests.spraying.mixes import label
+
+from .test_rules_label import PLAIN, USE
+
+PER_ACRE, PER_100_GAL, PERCENT_VV = RateBasis.PER_ACRE, RateBasis.PER_100_GAL, RateBasis.PERCENT_VV
+
+
+def q(amount, unit):
+    return Quantity(Decimal(str(amount)), unit)
+
+
+POUNDS = [
+    # invented library, worked by hand
+    ("F1", q(3, "pt"), {"chlorothalonil": Fraction(9, 4)}),
+    ("F1", q("0.375", "gal"), {"chlorothalonil": Fraction(9, 4)}),
+    ("F2", q("3.2", "pt"), {"azoxystrobin": Fraction(1, 5), "chlorothalonil": 2}),
+    ("F6", q("18.5", "oz"), {"boscalid": Fraction("0.291375"), "pyraclostrobin": Fraction("0.148")}),
+    ("I2", q("6.4", "floz"), {"bifenthrin": Fraction(1, 10)}),
+    ("I8", q("5.5", "oz"), {"thiamethoxam": Fraction("0.0859375")}),
+    ("N1", q(3, "lb"), {}),
+]
+
+
+@pytest.mark.parametrize(("code", "rate", "expected"), POUNDS)
+def test_pounds_of_ingredient_per_acre(code, rate, expected):
+    assert pounds_per_acre(label(code), rate) == expected
+
+
+def test_a_density_joins_weight_and_volume():
+    """6 lb/gal at 12 lb to the gallon: 3 lb of product = 0.25 gal = 1.5 lb of ingredient."""
+    body = {**PLAIN, "density_lb_per_gal": "12", "uses": [{**USE, "rate_unit": "lb"}]}
+    dry_content = {**body, "ingredients": [{"name": "sulfur", "amount": "0.5", "basis": "fraction"}]}
+
+    assert pounds_per_acre(read_label(body), q(3, "lb")) == {"chlorothalonil": Fraction(3, 2)}
+    assert pounds_per_acre(read_label(dry_content), q("0.25", "gal")) == {"sulfur": Fraction(3, 2)}
+
+
+def test_without_a_density_nothing_is_guessed():
+    with pytest.raises(ValueError, match="density"):
+        pounds_per_acre(read_label(PLAIN), q(3, "lb"))
+
+
+RATES = [
+    (Rate(quantity=q(2, "pt")), None, q(2, "pt")),
+    (Rate(quantity=q(2, "pt"), basis=PER_100_GAL), Decimal(50), q(1, "pt")),
+    (Rate(quantity=q(2, "pt"), basis=PER_100_GAL), None, None),
+    (Rate(quantity=q(1, "%vv"), basis=PERCENT_VV), Decimal(40), q("0.4", "gal")),
+    (Rate(quantity=q("0.25", "%vv"), basis=PERCENT_VV), Decimal(20), q("0.05", "gal")),
+]
+
+
+@pytest.mark.parametrize(("rate", "gpa", "expected"), RATES)
+def test_product_per_acre(rate, gpa, expected):
+    assert rate.per_acre(gpa) == expected
+
+
+def test_rates_in_words():
+    words = [str(Rate(quantity=q(2, "floz"), basis=b)) for b in (PER_ACRE, PER_100_GAL)]
+
+    assert [*words, str(Rate(quantity=q(1, "%vv"), basis=PERCENT_VV))] == ["2 fl oz/acre", "2 fl oz/100 gal", "1 % v/v"]
+
+
+def test_a_hair_is_not_more():
+    """What a change of unit leaves behind is no excess; a millionth is."""
+    six = Fraction(6)
+
+    assert [exceeds(six * (1 + Fraction(1, 10**n)), six) for n in (12, 9, 6)] == [False, False, True]
+
+
+def two(**second):
+    return read_label({**PLAIN, "uses": [{**USE, "targets": ["powdery_mildew"]}, {**USE, **second}]})
+
+
+MERGED = [
+    ("highest_rate", {"rate_max": "2"}, "rate_max", Decimal(2)),
+    ("lowest_rate_of_the_two_highest_minimums", {"rate_min": "2"}, "rate_min", Decimal(2)),
+    ("another_unit", {"rate_min": "0.2", "rate_max": "0.25", "rate_unit": "gal"}, "rate_max", Decimal(2)),
+    ("phi_unknown_in_one", {"phi_days": 3}, "phi_days", None),
+    ("season_basis_differs", {"season_basis": "calendar"}, "season_basis", "unknown"),
+    ("uses", {"max_uses": 4}, "max_uses", 4),
+    ("season_in_another_unit", {"season_max_product": 1, "season_max_unit": "gal"}, "season_max_product", Decimal(8)),
+    ("stage", {"stage_before": "fruit_set"}, "stage_before", "fruit_set"),
+    ("scope", {"interval_scope": "ingredient"}, "interval_scope", "ingredient"),
+    ("methods", {"methods": ["ground"]}, "methods", ("ground",)),
+    ("height", {"crop_height_max_in": 12}, "crop_height_max_in", Decimal(12)),
+    ("volume", {"min_spray_gpa": 30}, "min_spray_gpa", Decimal(30)),
+    ("words", {"conditions": "Not indoors."}, "conditions", "Not indoors."),
+]
+
+
+@pytest.mark.parametrize(("second", "field", "expected"), [r[1:] for r in MERGED], ids=[r[0] for r in MERGED])
+def test_two_uses_that_both_may_apply_keep_the_strictest_of_each(second, field, expected):
+    assert getattr(use_on(two(**second), "pumpkin"), field) == expected
+
+
+def test_known_waiting_times_of_two_uses_take_the_longer():
+    both = read_label(
+        {
+            **PLAIN,
+            "uses": [
+                {**USE, "phi_days": 3, "rei_hours": 12, "min_interval_days": 7, "season_max_product": 12},
+                {
+                    **USE,
+                    "phi_tiers": [{"up_to_rate": 3, "days": 5}],
+                    "rei_hours": 24,
+                    "min_interval_days": 5,
+                    "season_max_product": 10,
+                    "activity_rei": [{"activity": "picking_by_hand", "hours": 48}],
+                },
+            ],
+        }
+    )
+    use = use_on(both, "pumpkin")
+
+    assert (use.phi_days, use.rei_hours, use.min_interval_days, use.season_max_product) == (5, 24, 7, 10)
+    assert [(row.activity, row.hours) for row in use.activity_rei] == [("picking_by_hand", Decimal(48))]
+
+
+PICK = [
+    ("no_target_no_rate", (), None, ("1.5", "2")),
+    ("low_rate", (), "1.8", ("1", "2")),
+    ("high_rate", (), "2.5", ("1.5", "3")),
+    ("below_both", (), "0.5", ("1.5", "2")),
+    ("above_both", (), "4", ("1.5", "3")),
+    ("low_end_fits_one", (), "1.2", ("1", "2")),
+    ("target_of_one", ("powdery_mildew",), "1.8", ("1.5", "3")),
+    ("target_of_the_other", ("rust",), "2.5", ("1", "2")),
+]
+
+
+@pytest.mark.parametrize(("targets", "rate", "limits"), [r[1:] for r in PICK], ids=[r[0] for r in PICK])
+def test_target_and_rate_pick_the_range(targets, rate, limits):
+    """Mildew 1.5-3 pt, rust 1-2 pt. Where both hold the rate, the narrower range of both counts."""
+    both = two(targets=["rust"], rate_min="1", rate_max="2")
+    given = None if rate is None else Rate(quantity=q(rate, "pt"))
+    use = use_on(both, "pumpkin", targets, given)
+    expected = ("1.5", "2") if rate == "1.8" and not targets else limits
+
+    assert (use.rate_min, use.rate_max) == tuple(map(Decimal, expected))
+
+
+def test_a_crop_that_is_not_listed_has_no_use():
+    assert (use_on(label("F3"), "cucumber"), use_on(label("F3"), None)) == (None, None)
+
+
+def test_uses_stated_in_ways_that_cannot_be_compared_stay_out():
+    share = {**USE, "site_code": "cucumber", "rate_basis": "percent_vv", "rate_unit": "%vv", "rate_max": "2"}
+    mixed = read_label({**PLAIN, "uses": [USE, share]})
+
+    assert strictest(mixed.uses) == mixed.uses[0]
+
+
+TIERS = [(Fraction(2), 1), (Fraction("2.1"), 1), (Fraction("2.11"), 7), (Fraction(9), 7), (None, 7)]
+
+
+@pytest.mark.parametrize(("rate", "days"), TIERS)
+def test_days_before_harvest_by_rate(rate, days):
+    """I5 on sweet corn: up to 2.1 oz 1 day, up to 5.3 oz 7 days; an unknown rate takes the longest."""
+    assert phi_days(use_on(label("I5"), "sweet_corn"), rate) == days
+
+
+HOURS = [
+    # label-wide 12 h and 48 h for picking; the use may have its own
+    ("general", None, "scouting_on_foot", Decimal(12)),
+    ("activity", None, "picking_by_hand", Decimal(48)),
+    ("nobody_says", None, None, Decimal(48)),
+    ("own_general", 24, "scouting_on_foot", Decimal(24)),
+    ("own_general_longer_than_all", 72, None, Decimal(72)),
+]
+
+
+@pytest.mark.parametrize(("own", "activity", "hours"), [r[1:] for r in HOURS], ids=[r[0] for r in HOURS])
+def test_entry_interval_by_activity(own, activity, hours):
+    body = {
+        **PLAIN,
+        "rei_hours": 12,
+        "activity_rei": [{"activity": "picking_by_hand", "hours": 48}],
+        "uses": [{**USE, "rei_hours": own}],
+    }
+    read = read_label(body)
+
+    assert rei_hours(read, read.uses[0], activity) == hours
+
+
+def test_an_activity_alone_does_not_make_the_interval_known():
+    """Only the pickers' hours are on the label: anything else stays unknown, never zero."""
+    body = {**PLAIN, "activity_rei": [{"activity": "picking_by_hand", "hours": 48}]}
+    read = read_label(body)
+
+    assert [rei_hours(read, read.uses[0], a) for a in ("picking_by_hand", "scouting_on_foot", None)] == [48, None, None]
