@@ -1,0 +1,53 @@
+"""Weather as it was read."""
+
+from __future__ import annotations
+
+from django.conf import settings
+from django.db import models
+from django.db.models import F, Q
+
+from apps.land.models import Block
+from apps.people.models import FarmOwned
+from apps.weather.rules.readings import COMPASS, MAX_F, MAX_WIND_MPH, MIN_F, Source
+
+SOURCES = [s.value for s in Source]
+
+
+class Reading(FarmOwned):
+    """Wind, and where measured temperature and humidity, at one moment. Never changed; a wrong one is read again."""
+
+    block = models.ForeignKey(Block, on_delete=models.PROTECT, null=True, related_name="+")
+    taken_at = models.DateTimeField()
+    wind_mph = models.DecimalField(max_digits=5, decimal_places=1)
+    gust_mph = models.DecimalField(max_digits=5, decimal_places=1, null=True)
+    wind_from = models.CharField(max_length=3, blank=True)
+    temperature_f = models.DecimalField(max_digits=5, decimal_places=1, null=True)
+    humidity_percent = models.DecimalField(max_digits=4, decimal_places=1, null=True)
+    source = models.CharField(max_length=10)
+    note = models.CharField(max_length=200, blank=True)
+    recorded_at = models.DateTimeField()
+    taken_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=Q(source__in=SOURCES), name="reading_source_known"),
+            models.CheckConstraint(condition=Q(wind_from__in=["", *COMPASS]), name="reading_wind_from_known"),
+            models.CheckConstraint(
+                condition=Q(wind_mph__gte=0, wind_mph__lte=int(MAX_WIND_MPH)), name="reading_wind_real"
+            ),
+            models.CheckConstraint(
+                condition=Q(gust_mph=None) | Q(gust_mph__gte=F("wind_mph")), name="reading_gust_at_least_wind"
+            ),
+            models.CheckConstraint(
+                condition=Q(temperature_f=None) | Q(temperature_f__gte=int(MIN_F), temperature_f__lte=int(MAX_F)),
+                name="reading_temperature_real",
+            ),
+            models.CheckConstraint(
+                condition=Q(humidity_percent=None) | Q(humidity_percent__gt=0, humidity_percent__lte=100),
+                name="reading_humidity_real",
+            ),
+        ]
+        indexes = [models.Index(fields=["farm", "-taken_at"], name="reading_newest")]
+
+    def __str__(self) -> str:
+        return f"reading at {self.taken_at:%Y-%m-%d %H:%M} UTC"
