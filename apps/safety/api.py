@@ -1,0 +1,111 @@
+"""API doors of the board. No answer may be kept by a cache."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from drf_spectacular.utils import OpenApiParameter, extend_schema
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from apps.land import queries as land
+from apps.people.rules import Can
+from apps.safety import queries, services, wording
+from apps.safety import serializers as shapes
+from apps.safety.asked import moment_asked, work_asked
+from apps.safety.models import Closure
+from apps.safety.rules import Activity
+from farmops.web import FarmAPI, FarmList
+
+_WORK = OpenApiParameter(
+    "activity", str, enum=[a.value for a in Activity], description="Kind of work. Left out: judged by the strictest."
+)
+_AT = OpenApiParameter("at", str, description="ISO 8601; without an offset it is farm-local. Left out: now.")
+
+
+class _Answering(FarmAPI):
+    """Common to both questions about one block."""
+
+    needs = {"GET": Can.READ_FARM}
+
+    def answer(self, request: Request, block_id: int, ask: Any) -> Response:
+        block = land.block(self.farm, block_id)
+        activity = work_asked(request.query_params)
+        at = moment_asked(request.query_params, self.farm, self.now)
+        said = ask(block, activity=activity, at=at, now=self.now)
+        body = {
+            "block_id": block.pk,
+            "block": str(block),
+            "activity": activity,
+            "at": at,
+            **shapes.answer_json(said, self.farm.time_zone),
+        }
+        return Response(body, headers={"Cache-Control": "no-store"})
+
+
+class Entry(_Answering):
+    """May this block be entered? Only ``yes`` permits anything."""
+
+    @extend_schema(parameters=[_WORK, _AT], responses=shapes.BlockAnswerOut, operation_id="ask_entry")
+    def get(self, request: Request, farm: str, block: int) -> Response:
+        return self.answer(request, block, queries.entry_answer)
+
+
+class HarvestHold(_Answering):
+    """May the crop of this block be picked? Counts the wait before harvest and the pickers' entry."""
+
+    @extend_schema(parameters=[_WORK, _AT], responses=shapes.BlockAnswerOut, operation_id="ask_harvest")
+    def get(self, request: Request, farm: str, block: int) -> Response:
+        return self.answer(request, block, queries.harvest_answer)
+
+
+class Board(FarmAPI):
+    """Both answers for every block, in a constant number of queries."""
+
+    needs = {"GET": Can.READ_FARM}
+
+    @extend_schema(parameters=[_WORK, _AT], responses=shapes.BoardOut, operation_id="read_board")
+    def get(self, request: Request, farm: str) -> Response:
+        activity = work_asked(request.query_params)
+        at = moment_asked(request.query_params, self.farm, self.now)
+        lines = queries.board(self.farm, activity=activity, at=at, now=self.now)
+        body = {
+            "as_of": self.now,
+            "activity": activity,
+            "blocks": [shapes.line_json(line, self.farm.time_zone) for line in lines],
+        }
+        return Response(body, headers={"Cache-Control": "no-store"})
+
+
+class Activities(FarmAPI):
+    """The kinds of work one can ask about."""
+
+    needs = {"GET": Can.READ_FARM}
+
+    @extend_schema(responses=shapes.ActivityOut(many=True), operation_id="list_activities")
+    def get(self, request: Request, farm: str) -> Response:
+        names = wording.ACTIVITY_NAMES.items()
+        return Response([{"code": code.value, "name_en": both.en, "name_es": both.es} for code, both in names])
+
+
+class BlockClosures(FarmList):
+    """Everything that hangs or hung on a block, newest first."""
+
+    needs = {"GET": Can.READ_JOBS}
+    serializer_class = shapes.ClosureOut
+    queryset = Closure.rows.none()
+
+    def rows(self) -> Any:
+        block = land.block(self.farm, self.kwargs["block"])
+        return Closure.objects.for_farm(self.farm).filter(block=block)
+
+
+class Attest(FarmAPI):
+    """A named applicator has seen that the label's condition is met."""
+
+    needs = {"POST": Can.SPRAY}
+
+    @extend_schema(request=None, responses=shapes.ClosureOut, operation_id="attest_condition")
+    def post(self, request: Request, farm: str, closure: int) -> Response:
+        row = services.attest_condition(member=self.member, closure_id=closure, now=self.now)
+        return self.show(shapes.ClosureOut, row)

@@ -1,0 +1,6 @@
+from django.apps import AppConfig
+
+
+class SafetyConfig(AppConfig):
+    name = "apps.safety"
+    verbose_name = "Field board"

@@ -1,0 +1,76 @@
+"""The closures on the field board: hung by whoever does something hazardous, taken down by rule only."""
+
+from __future__ import annotations
+
+from django.conf import settings
+from django.db import models
+from django.db.models import F, Q
+
+from apps.land.models import Block
+from apps.people.models import FarmOwned
+from apps.safety import rules
+from apps.safety.rules import Kind, LiftReason, Reason
+
+
+class Closure(FarmOwned):
+    """One closure of one block. Only the ``lift`` columns may be set later, and only once."""
+
+    block = models.ForeignKey(Block, on_delete=models.PROTECT, related_name="closures")
+    kind = models.CharField(max_length=20)
+    reason_code = models.CharField(max_length=20)
+    starts_at = models.DateTimeField()
+    ends_at = models.DateTimeField(null=True)
+    provisional_ends_at = models.DateTimeField(null=True)
+    activities = models.JSONField(default=list)
+    product_names = models.JSONField(default=list)
+    numbers = models.JSONField(default=dict)
+    source = models.CharField(max_length=60, help_text="What it was hung for, such as job:41")
+    set_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+")
+    set_by_name = models.CharField(max_length=120)
+    contact = models.CharField(max_length=160)
+    hung_at = models.DateTimeField()
+    lifted_at = models.DateTimeField(null=True)
+    lifted_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+")
+    lift_reason = models.CharField(max_length=20, blank=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=Q(kind__in=[k.value for k in Kind]), name="closure_kind_known"),
+            models.CheckConstraint(condition=Q(reason_code__in=[r.value for r in Reason]), name="closure_reason_known"),
+            models.CheckConstraint(
+                condition=Q(ends_at=None) | Q(ends_at__gte=F("starts_at")), name="closure_ends_after_start"
+            ),
+            models.CheckConstraint(
+                condition=Q(lifted_at=None, lift_reason="")
+                | Q(lifted_at__isnull=False, lift_reason__in=[r.value for r in LiftReason]),
+                name="closure_lifted_for_a_reason",
+            ),
+        ]
+        indexes = [
+            models.Index(fields=["block", "lifted_at"], name="closure_on_block"),
+            models.Index(fields=["farm", "source"], name="closure_of_source"),
+            models.Index(fields=["farm", "ends_at"], name="closure_by_end"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kind} closure of {self.block}"
+
+    @property
+    def facts(self) -> rules.Closure:
+        """The row as the rules read it."""
+        return rules.Closure(
+            id=self.pk,
+            block_id=self.block_id,
+            kind=Kind(self.kind),
+            reason_code=Reason(self.reason_code),
+            starts_at=self.starts_at,
+            ends_at=self.ends_at,
+            provisional_ends_at=self.provisional_ends_at,
+            activities=frozenset(self.activities),
+            product_names=tuple(self.product_names),
+            numbers=dict(self.numbers),
+            set_by=self.set_by_name,
+            contact=self.contact,
+            source=self.source,
+            lifted_at=self.lifted_at,
+        )

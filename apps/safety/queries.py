@@ -1,0 +1,196 @@
+"""Reading the board: rows to facts, and the one way to an answer."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable, Collection, Iterable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from django.db.models import Q, QuerySet
+
+from apps.land import queries as land
+from apps.land.models import Block
+from apps.people import queries as people
+from apps.people.models import Farm
+from apps.people.rules import Role
+from apps.reminders.rules import Due, Level, register
+from apps.safety import rules
+from apps.safety.models import Closure
+from apps.safety.rules import TIMED_KINDS, Activity, Answer, Kind, Word
+from farmops import clock
+from farmops.errors import BadInput, Finding, Severity, gettext_noop
+
+log = logging.getLogger(__name__)
+
+ENTRY_OPENS = register("entry_opens", Level.INFORMATION)
+HARVEST_OPENS = register("harvest_opens", Level.INFORMATION)
+TOLD_WITHIN = timedelta(hours=6)
+"""An opening that is older than this is no news: nobody is told of it any more (project rule)."""
+
+
+def hanging(block_ids: Collection[int], at: datetime) -> QuerySet[Closure]:
+    """Closures of these blocks that may say something at ``at`` or later.
+
+    Timed ones that ended more than a minute before ``at`` are left out: they are silent for good.
+    """
+    over = Q(kind__in=[k.value for k in TIMED_KINDS], ends_at__lte=at - rules.MINUTE)
+    hung = Closure.rows.filter(block_id__in=block_ids).filter(Q(lifted_at=None) | Q(lifted_at__gt=at))
+    return hung.exclude(over).order_by("pk")
+
+
+def closures_on(block_ids: Collection[int], at: datetime) -> dict[int, list[rules.Closure]]:
+    """Facts of the closures hanging on each block at ``at`` (every block asked for has its entry). One query."""
+    found: dict[int, list[rules.Closure]] = {block_id: [] for block_id in block_ids}
+    for row in hanging(block_ids, at):
+        found[row.block_id].append(row.facts)
+    return found
+
+
+def of_source(farm: Farm, source: str) -> QuerySet[Closure]:
+    """Every closure ever hung for ``source`` (such as ``job:41``), oldest first."""
+    return Closure.objects.for_farm(farm).filter(source=source).order_by("pk")
+
+
+def entry_answer(block: Block, *, activity: str | None, at: datetime, now: datetime) -> Answer:
+    """May this block be entered at ``at`` for this work, from what is on record now. One query."""
+    return _answer(block, rules.may_enter, activity=activity, at=at, now=now)
+
+
+def harvest_answer(block: Block, *, activity: str | None = None, at: datetime, now: datetime) -> Answer:
+    """May the crop of this block be picked at ``at``. One query."""
+    return _answer(block, rules.may_harvest, activity=activity or Activity.PICKING_BY_HAND, at=at, now=now)
+
+
+def _answer(block: Block, rule: Callable[..., Answer], *, activity: str | None, at: datetime, now: datetime) -> Answer:
+    def ask() -> Answer:
+        hung = closures_on([block.pk], min(at, now))[block.pk]
+        return decide(block, hung, rule, activity=activity, at=at, now=now)
+
+    return failing_closed(ask, block.farm, at=at, now=now)
+
+
+def decide(
+    block: Block,
+    hung: Iterable[rules.Closure],
+    rule: Callable[..., Answer],
+    *,
+    activity: str | None,
+    at: datetime,
+    now: datetime,
+) -> Answer:
+    """The rule's answer for a block in use on a farm with a known zone; else unknown."""
+    doubt = doubt_about(block)
+    fresh = block.farm.entry_good_minutes
+    if doubt is not None:
+        code, template = doubt
+        return rules.unknown_answer(at=at, as_of=now, code=code, template=template, fresh_minutes=fresh)
+    return rule(hung, at=at, as_of=now, activity=activity, fresh_minutes=fresh)
+
+
+def doubt_about(block: Block) -> tuple[str, str] | None:
+    """Why the board cannot answer for this block at all: (code, sentence)."""
+    if block.archived:
+        return "block_archived", gettext_noop("This block is no longer in use. The board cannot answer for it.")
+    try:
+        clock.zone(block.farm.time_zone)
+    except BadInput:
+        return "zone_unknown", gettext_noop("The farm's time zone is not known. No time on the board can be trusted.")
+    return None
+
+
+def failing_closed(ask: Callable[[], Answer], farm: Farm, *, at: datetime, now: datetime) -> Answer:
+    """``ask()``; a fault on the way is logged and answered with unknown, never with an error page or a yes."""
+    try:
+        return ask()
+    except Exception:
+        log.exception("the board could not answer")
+        template = gettext_noop("The board could not answer. Treat the block as closed.")
+        fresh = farm.entry_good_minutes
+        return rules.unknown_answer(at=at, as_of=now, code="fault", template=template, fresh_minutes=fresh)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Line:
+    """One block on the board."""
+
+    block: Block
+    entry: Answer
+    harvest: Answer
+
+
+def board(farm: Farm, *, activity: str | None = None, at: datetime, now: datetime) -> list[Line]:
+    """Both answers for every block in use, by code. Two queries, however many blocks."""
+    rows = list(land.blocks(farm))
+    hung = closures_on([row.pk for row in rows], min(at, now))
+    return [_line(row, hung[row.pk], activity=activity, at=at, now=now) for row in rows]
+
+
+def _line(row: Block, hung: list[rules.Closure], *, activity: str | None, at: datetime, now: datetime) -> Line:
+    def ask(rule: Callable[..., Answer], work: str | None) -> Answer:
+        return failing_closed(lambda: decide(row, hung, rule, activity=work, at=at, now=now), row.farm, at=at, now=now)
+
+    picking = activity or Activity.PICKING_BY_HAND
+    return Line(block=row, entry=ask(rules.may_enter, activity), harvest=ask(rules.may_harvest, picking))
+
+
+def block_guard(block: Block, now: datetime) -> list[Finding]:
+    """Refuses to archive a block or move its outline while a closure on it is not over."""
+    open_ones = [row for row in hanging([block.pk], now) if row.ends_at is None or row.ends_at > now or _waits(row)]
+    if not open_ones:
+        return []
+    template = gettext_noop("The block has {count} closures that are not over. Let them run or come down first.")
+    return [
+        Finding(
+            code="closure_open",
+            severity=Severity.REFUSE,
+            template=template,
+            numbers={"count": str(len(open_ones))},
+            source="project rule",
+            subject=str(block),
+        )
+    ]
+
+
+def _waits(row: Closure) -> bool:
+    """Whether it hangs on although its time is over (a window nobody reported on)."""
+    return Kind(row.kind) not in TIMED_KINDS
+
+
+def due(farm: Farm, now: datetime) -> list[Due]:
+    """Blocks that have just opened for entry or harvest: told to everybody once for each opening."""
+    ended = Closure.objects.for_farm(farm).filter(
+        kind__in=[k.value for k in TIMED_KINDS], lifted_at=None, ends_at__gt=now - TOLD_WITHIN, ends_at__lte=now
+    )
+    latest: dict[tuple[int, str], Closure] = {}
+    for row in ended.select_related("block", "block__farm").order_by("ends_at", "pk"):
+        latest[row.block_id, row.kind] = row
+    if not latest:
+        return []
+    hung = closures_on({block_id for block_id, _ in latest}, now)
+    everybody = sorted({p for role in Role for p in people.person_ids_with(farm, role)})
+    said = (_opening(row, hung[row.block_id], everybody, now) for row in latest.values())
+    return [line for line in said if line is not None]
+
+
+def _opening(row: Closure, hung: list[rules.Closure], person_ids: list[int], now: datetime) -> Due | None:
+    harvest = row.kind == Kind.HARVEST
+    rule = rules.may_harvest if harvest else rules.may_enter
+    activity = Activity.PICKING_BY_HAND if harvest else None
+    if decide(row.block, hung, rule, activity=activity, at=now, now=now).answer is not Word.YES or not row.ends_at:
+        return None
+    words = (
+        gettext_noop("The wait before harvest on {block} has run since {at}. Ask the board before you go in.")
+        if harvest
+        else gettext_noop("The entry time of {block} has run since {at}. Ask the board before you go in.")
+    )
+    return Due(
+        kind=HARVEST_OPENS if harvest else ENTRY_OPENS,
+        subject_type="block",
+        subject_id=row.block_id,
+        occasion=row.ends_at.isoformat(),
+        person_ids=person_ids,
+        template=words,
+        numbers={"block": str(row.block), "at": row.ends_at},
+        path=f"/f/{row.block.farm.slug}/blocks/{row.block_id}/may-i-enter/",
+    )
