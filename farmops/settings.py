@@ -231,6 +231,23 @@ SPECTACULAR_SETTINGS = {
     "COMPONENT_SPLIT_REQUEST": True,
     "SCHEMA_PATH_PREFIX": "/api/v1",
     "ENUM_GENERATE_CHOICE_DESCRIPTION": False,
+    "ENUM_NAME_OVERRIDES": {
+        "TaskStateEnum": "apps.work.rules.State",
+        "TaskStepEnum": "apps.work.rules.Step",
+        "JobStateEnum": "apps.spraying.rules.states.JobState",
+        "JobStepEnum": "apps.spraying.rules.states.Step",
+        "RateBasisEnum": "apps.products.rules.RateBasis",
+        "ClosureKindEnum": "apps.safety.rules.Kind",
+        "AnswerEnum": "apps.safety.rules.Word",
+        "ActivityEnum": "apps.safety.rules.Activity",
+        "ProductKindEnum": "apps.products.rules.Kind",
+        "YearBasisEnum": "apps.products.rules.YearBasis",
+        "ProductUnitEnum": "farmops.units.PRODUCT_UNITS",
+        "LedgerMoveEnum": "apps.inventory.rules.Move",
+        "SensitiveKindEnum": "apps.land.rules.SensitiveKind",
+        "PlantingEventEnum": "apps.crops.rules.EventKind",
+        "SeenEnum": "apps.crops.rules.Seen",
+    },
 }
 
 EMAIL_BACKEND = os.environ.get("EMAIL_BACKEND", "django.core.mail.backends.console.EmailBackend")
@@ -239,18 +256,24 @@ EMAIL_PORT = int(os.environ.get("EMAIL_PORT", "25"))
 EMAIL_HOST_USER = os.environ.get("EMAIL_HOST_USER", "")
 EMAIL_HOST_PASSWORD = os.environ.get("EMAIL_HOST_PASSWORD", "")
 EMAIL_TIMEOUT = 10
+EMAIL_FILE_PATH = os.environ.get("EMAIL_FILE_PATH") or None
 DEFAULT_FROM_EMAIL = os.environ.get("DEFAULT_FROM_EMAIL", "farm@localhost")
 
 # What is coming due is computed by each app; the sweep asks them in this order.
 REMINDER_SOURCES = [
     "apps.spraying.due.due",
     "apps.safety.queries.due",
+    "apps.work.queries.due",
     "apps.training.queries.due",
     "apps.equipment.queries.due",
     "apps.inventory.queries.due",
 ]
 # Asked before a block is archived or its outline moves: guard(block, now) -> findings that stop it.
-BLOCK_GUARDS: list[str] = []
+BLOCK_GUARDS = [
+    "apps.safety.queries.block_guard",
+    "apps.work.queries.block_guard",
+    "apps.spraying.queries.block_guard",
+]
 SWEEP_SECONDS = int(os.environ.get("SWEEP_SECONDS", "60"))
 REDIS_URL = os.environ.get("REDIS_URL", "")
 
@@ -258,7 +281,9 @@ REDIS_URL = os.environ.get("REDIS_URL", "")
 APPEND_ONLY: dict[str, tuple[str, ...]] = {
     "audit_auditevent": (),
     "inventory_ledgerline": (),
+    "equipment_calibration": ("void_on", "void_because", "voided_by_id"),
     "safety_closure": ("lifted_at", "lifted_by_id", "lift_reason"),
+    "work_taskstep": (),
     "spraying_jobstep": (),
     "spraying_sprayrecord": (),
 }

@@ -27,7 +27,7 @@ APPS = [
     "dashboard",
     "reports",
 ]
-_doors = [import_module(f"apps.{a}.urls") for a in APPS if find_spec(f"apps.{a}") and find_spec(f"apps.{a}.urls")]
+_doors = [import_module(f"apps.{a}.urls") for a in APPS if find_spec(f"apps.{a}.apps") and find_spec(f"apps.{a}.urls")]
 
 urlpatterns = [
     path("", views.home, name="home"),

@@ -35,6 +35,13 @@ from farmops.problems import PreconditionRequired, describe
 UNSAFE = {"POST", "PATCH", "PUT", "DELETE"}
 
 
+def _without_secrets(payload: Any) -> Any:
+    """A request body without passwords: a fast hash of a password must not be stored."""
+    if not isinstance(payload, Mapping):
+        return payload
+    return {k: v for k, v in payload.items() if not k.endswith("password") and k != "csrfmiddlewaretoken"}
+
+
 # ---- API -------------------------------------------------------------------------------
 
 
@@ -47,6 +54,7 @@ class FarmAPI(APIView):
 
     needs: ClassVar[Mapping[str, Can]] = {}
     key_required: ClassVar[frozenset[str]] = frozenset()
+    shown_once: ClassVar[frozenset[str]] = frozenset()  # parts of an answer that are never stored
     versioned: ClassVar[bool] = True
     member: Member
 
@@ -87,9 +95,10 @@ class FarmAPI(APIView):
             person_id=self.member.person_id,
             route=f"{request.method} {request.path}",
             key=key,
-            payload=request.data,
+            payload=_without_secrets(request.data),
             now=self.now,
             act=act,
+            forget=self.shown_once,
         )
         if replayed:
             headers["Idempotent-Replay"] = "true"
@@ -182,9 +191,7 @@ class FarmPage(View):
             person_id=self.member.person_id,
             route=f"PAGE {self.request.path}",
             key=key,
-            payload=sorted(
-                (k, v) for k, v in self.request.POST.lists() if k not in {"csrfmiddlewaretoken", "password"}
-            ),
+            payload=_without_secrets(dict(self.request.POST.lists())),
             now=self.now,
             act=lambda: (303, act()),
         )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from datetime import datetime
 from typing import Any, Protocol
 
@@ -68,10 +68,12 @@ def once(
     payload: object,
     now: datetime,
     act: Callable[[], tuple[int, Any]],
+    forget: Collection[str] = (),
 ) -> tuple[int, Any, bool]:
     """Run ``act`` once per (person, route, key); later calls get the stored answer.
 
     The key row and the effect share one transaction, so a crash leaves neither or both.
+    ``forget`` names parts of the answer that are shown this once and not stored.
     Returns (status, body, replayed). A key reused with another payload is ``Refused``.
     """
     if not 8 <= len(key) <= 100:
@@ -82,7 +84,7 @@ def once(
         with transaction.atomic():
             row = AnsweredRequest.objects.create(**mine, fingerprint=fingerprint, created_at=now)
             status, body = act()
-            row.status, row.body = status, _jsonable(body)
+            row.status, row.body = status, _jsonable(_but(body, forget))
             row.save(update_fields=["status", "body"])
             return status, body, False
     except IntegrityError:
@@ -94,6 +96,10 @@ def once(
             "key_reused", "This request key was already used for a different request.", field="Idempotency-Key"
         )
     return earlier.status or 409, earlier.body, True
+
+
+def _but(body: Any, forget: Collection[str]) -> Any:
+    return {k: v for k, v in body.items() if k not in forget} if forget and isinstance(body, Mapping) else body
 
 
 def _jsonable(body: Any) -> Any:

@@ -128,6 +128,7 @@ class OneMember(FarmAPI):
 
 class Invitations(FarmList):
     needs = {"GET": Can.MANAGE_PEOPLE, "POST": Can.MANAGE_PEOPLE}
+    shown_once = frozenset({"code"})
     serializer_class = shapes.InvitationOut
     queryset = Invitation.rows.none()
 
@@ -162,6 +163,7 @@ class AcceptInvitation(APIView):
 
 class MyTokens(FarmAPI):
     needs = {"GET": Can.READ_FARM, "POST": Can.READ_FARM}
+    shown_once = frozenset({"key"})
 
     @extend_schema(responses=shapes.TokenOut(many=True), operation_id="list_my_keys")
     def get(self, request: Request, farm: str) -> Response:

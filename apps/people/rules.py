@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from enum import StrEnum
+from enum import StrEnum, nonmember
 
 from farmops.errors import gettext_noop
 
@@ -25,6 +25,8 @@ ROLE_NAMES = {
 
 class Can(StrEnum):
     """Capabilities. A door declares the ones it needs; a service asks again."""
+
+    do_not_call_in_templates = nonmember(True)  # a template would call the class and find nothing
 
     READ_FARM = "read_farm"  # board, land, crops, labels, own tasks and notices
     EDIT_FARM = "edit_farm"

@@ -1,0 +1,1 @@
+"""The demo farm: an invented season played through the very services the farm uses."""
