@@ -194,7 +194,15 @@ def shed_and_machine(stage: Stage) -> None:
             now=stage.days_ago(line["on"]),
         )
     values = dict(stage.book["sprayer"])
-    for name in ("tank_gal", "usable_gal", "swath_ft", "spacing_in", "nozzle_new_gpm", "nozzle_new_psi", "release_height_in"):
+    for name in (
+        "tank_gal",
+        "usable_gal",
+        "swath_ft",
+        "spacing_in",
+        "nozzle_new_gpm",
+        "nozzle_new_psi",
+        "release_height_in",
+    ):
         values[name] = Decimal(values[name])
     stage.sprayer = equipment.add_sprayer(member=stage.manager, now=stage.days_ago(-300), **values)
     _calibrate(stage, stage.book["calibration"])
