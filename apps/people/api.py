@@ -126,6 +126,19 @@ class OneMember(FarmAPI):
         return self.show(shapes.MemberOut, row)
 
 
+class BirthDate(FarmAPI):
+    """A day of birth: supervised use of restricted products asks for it."""
+
+    needs = {"POST": Can.MANAGE_PEOPLE}
+
+    @extend_schema(request=shapes.BirthDateIn, responses=shapes.MemberOut, operation_id="set_birth_date")
+    def post(self, request: Request, farm: str, member: int) -> Response:
+        row = services.set_birth_date(
+            member=self.member, membership_id=member, now=self.now, **self.read(shapes.BirthDateIn)
+        )
+        return self.show(shapes.MemberOut, row)
+
+
 class Invitations(FarmList):
     needs = {"GET": Can.MANAGE_PEOPLE, "POST": Can.MANAGE_PEOPLE}
     shown_once = frozenset({"code"})

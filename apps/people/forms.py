@@ -25,6 +25,11 @@ class InviteForm(forms.Form):
 class PlaceForm(forms.Form):
     roles = forms.MultipleChoiceField(label=_("What they do here"), widget=forms.CheckboxSelectMultiple)
     active = forms.BooleanField(label=_("Works here now"), required=False)
+    born_on = forms.DateField(
+        label=_("Day of birth, like 1990-05-31"),
+        help_text=_("Asked for only when somebody uses restricted products under supervision."),
+        required=False,
+    )
     version = forms.IntegerField(widget=forms.HiddenInput)
 
     def __init__(self, *args: object, **kwargs: object) -> None:

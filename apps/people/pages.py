@@ -113,9 +113,16 @@ class Place(FormPage):
     def form(self, data: Any = None) -> forms.PlaceForm:
         row = self.context()["place"]
         start = {"roles": [r.value for r in Role if r in row.roles], "active": row.active, "version": row.version}
+        start["born_on"] = row.person.born_on
         return forms.PlaceForm(data, initial=start)
 
     def act(self, cleaned: dict[str, Any]) -> str:
+        services.set_birth_date(
+            member=self.member,
+            membership_id=self.kwargs["member"],
+            born_on=cleaned.pop("born_on"),
+            now=self.now,
+        )
         services.set_place(
             member=self.member,
             membership_id=self.kwargs["member"],

@@ -43,12 +43,17 @@ class MemberOut(serializers.Serializer):
     full_name = serializers.CharField(source="person.full_name")
     username = serializers.CharField(source="person.username")
     phone = serializers.CharField(source="person.phone")
+    born_on = serializers.DateField(source="person.born_on", allow_null=True)
     roles = serializers.SerializerMethodField()
     active = serializers.BooleanField()
     version = serializers.IntegerField()
 
     def get_roles(self, row: object) -> list[str]:
         return sorted(r.value for r in row.roles)  # type: ignore[attr-defined]
+
+
+class BirthDateIn(serializers.Serializer):
+    born_on = serializers.DateField(allow_null=True)
 
 
 class PlaceEdit(serializers.Serializer):

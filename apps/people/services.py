@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Collection, Mapping
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.contrib.auth.password_validation import validate_password
@@ -209,6 +209,21 @@ def set_place(
         ApiToken.objects.for_farm(member.farm).filter(person=row.person, revoked_at=None).update(revoked_at=now)
     saved: Membership = save_changes(row, member=member, expected_version=expected_version, changes=changes, now=now)
     return saved
+
+
+@transaction.atomic
+def set_birth_date(*, member: Member, membership_id: int, born_on: date | None, now: datetime) -> Membership:
+    """A member's day of birth; supervised use of restricted products asks for it (40 CFR 171.201)."""
+    member.require(Can.MANAGE_PEOPLE)
+    row = queries.member_in(member.farm, membership_id)
+    if born_on is not None and not timedelta(days=14 * 365) < now.date() - born_on < timedelta(days=110 * 365):
+        raise BadInput({"born_on": gettext_noop("Enter a day of birth between 14 and 110 years ago.")})
+    person: Person = row.person
+    if person.born_on != born_on:
+        person.born_on = born_on
+        person.save(update_fields=["born_on"])
+        audit.record(farm=member.farm, actor=member, verb="set the birth date of", subject=person, now=now)
+    return row
 
 
 @transaction.atomic

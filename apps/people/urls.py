@@ -15,6 +15,7 @@ api_urlpatterns = [
     path(F, api.OneFarm.as_view(), name="api_farm"),
     path(F + "members/", api.Members.as_view(), name="api_members"),
     path(F + "members/<int:member>/", api.OneMember.as_view(), name="api_member"),
+    path(F + "members/<int:member>/birth-date/", api.BirthDate.as_view(), name="api_birth_date"),
     path(F + "invitations/", api.Invitations.as_view(), name="api_invitations"),
     path(F + "invitations/<int:invitation>/withdraw/", api.WithdrawInvitation.as_view(), name="api_withdraw"),
     path(F + "tokens/", api.MyTokens.as_view(), name="api_my_tokens"),

@@ -9,11 +9,18 @@ from django.db.models import F, Q
 from apps.land.models import Block
 from apps.people.models import FarmOwned
 from apps.safety import rules
-from apps.safety.rules import Kind, LiftReason, Reason
+from apps.safety.rules import FAR_AHEAD, TIMED_KINDS, Kind, LiftReason, Reason
+
+TIMED_REASONS = [Reason.REI.value, Reason.PHI.value]
 
 
 class Closure(FarmOwned):
-    """One closure of one block. Only the ``lift`` columns may be set later, and only once."""
+    """One closure of one block. It only grows; the ``lift`` columns are set when it comes down.
+
+    ``speaks_until`` lets a question skip what has long run out: the end of a timed interval, else the end of
+    all days. The database keeps it from being earlier than the end, and keeps an end away from what no timer
+    may open.
+    """
 
     block = models.ForeignKey(Block, on_delete=models.PROTECT, related_name="closures")
     kind = models.CharField(max_length=20)
@@ -21,6 +28,7 @@ class Closure(FarmOwned):
     starts_at = models.DateTimeField()
     ends_at = models.DateTimeField(null=True)
     provisional_ends_at = models.DateTimeField(null=True)
+    speaks_until = models.DateTimeField(default=FAR_AHEAD)
     activities = models.JSONField(default=list)
     product_names = models.JSONField(default=list)
     numbers = models.JSONField(default=dict)
@@ -45,9 +53,23 @@ class Closure(FarmOwned):
                 | Q(lifted_at__isnull=False, lift_reason__in=[r.value for r in LiftReason]),
                 name="closure_lifted_for_a_reason",
             ),
+            models.CheckConstraint(
+                condition=Q(ends_at=None)
+                | Q(kind=Kind.PLANNED.value)
+                | Q(kind__in=[k.value for k in TIMED_KINDS], reason_code__in=TIMED_REASONS),
+                name="closure_only_intervals_end",
+            ),
+            models.CheckConstraint(
+                condition=~Q(kind=Kind.PLANNED.value) | Q(ends_at__isnull=False), name="closure_window_has_an_end"
+            ),
+            models.CheckConstraint(
+                condition=Q(speaks_until=FAR_AHEAD)
+                | Q(kind__in=[k.value for k in TIMED_KINDS], ends_at__isnull=False, speaks_until=F("ends_at")),
+                name="closure_speaks_to_its_end",
+            ),
         ]
         indexes = [
-            models.Index(fields=["block", "lifted_at"], name="closure_on_block"),
+            models.Index(fields=["block", "speaks_until"], condition=Q(lifted_at=None), name="closure_speaking"),
             models.Index(fields=["farm", "source"], name="closure_of_source"),
             models.Index(fields=["farm", "ends_at"], name="closure_by_end"),
         ]

@@ -52,7 +52,7 @@ class MayEnter(FarmPage):
         harvest = queries.harvest_answer(row, activity=activity, at=self.now, now=self.now)
         return self.page(
             {
-                "block": row,
+                "ground": row,  # Django keeps the name "block" for its own tag
                 "activity": activity,
                 "work": wording.work_name(activity),
                 "works": [(code.value, wording.ACTIVITY_NAMES[code]) for code in Activity],

@@ -28,6 +28,15 @@ from apps.products.models import Product
 from farmops import clock
 from farmops.units import Quantity
 
+MEASURES = (
+    "tank_gal",
+    "usable_gal",
+    "swath_ft",
+    "spacing_in",
+    "nozzle_new_gpm",
+    "nozzle_new_psi",
+    "release_height_in",
+)
 FIXTURES: Path = settings.BASE_DIR / "fixtures"
 
 

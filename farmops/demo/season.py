@@ -49,7 +49,7 @@ def history(stage: Stage) -> None:
     jobs.set_spray_settings(
         member=stage.manager,
         expected_version=1,
-        changes={"preset": stage.book["advice"], "history_known_from": stage.day(-300)},
+        changes={"preset": stage.book["advice"], "history_known_from": stage.day(-400)},
         now=stage.days_ago(-80),
     )
     played = [(_window(stage, line), line) for line in stage.book["jobs"]]

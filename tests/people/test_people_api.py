@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from django.test import Client
 
@@ -118,3 +120,26 @@ def test_a_mistyped_filter_is_refused(cast, api):
 def test_every_capability_is_held_by_somebody_and_an_unknown_one_by_nobody(can):
     assert any(may([role], can) for role in Role)
     assert not may([], can)
+
+
+def test_a_manager_sets_a_birth_date_and_an_impossible_one_is_named(cast, api):
+    address = f"/api/v1/farms/alder-bend/members/{cast.staff.id}/birth-date/"
+    said = api(cast.manager).post(address, {"born_on": "1999-02-03"}, format="json")
+    assert (said.status_code, said.json()["born_on"]) == (200, "1999-02-03")
+    wrong = api(cast.manager).post(address, {"born_on": "2024-02-03"}, format="json")
+    assert (wrong.status_code, list(wrong.json()["errors"])) == (400, ["born_on"])
+
+
+@pytest.mark.parametrize(
+    ("role", "seen", "hidden"),
+    [
+        (Role.MANAGER, ["Board", "Spray jobs", "Charts", "People"], []),
+        (Role.APPLICATOR, ["Board", "Spray jobs", "Cards"], ["Charts", "People"]),
+        (Role.STAFF, ["Board", "Tasks"], ["Spray jobs", "Charts", "People", "Shed"]),
+    ],
+)
+def test_the_navigation_offers_what_the_role_may_do(cast, browser_client, role, seen, hidden):
+    text = browser_client(cast.by_role(role)).get("/f/alder-bend/me/").content.decode()
+    items = set(re.findall(r"<a [^>]*>([A-Z][A-Za-z ]+)(?: \(\d+\))?</a>", text.split("</nav>")[0].split("<nav")[1]))
+    assert [word for word in seen if word not in items] == []
+    assert items & set(hidden) == set()

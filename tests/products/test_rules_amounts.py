@@ -200,3 +200,45 @@ def test_an_activity_alone_does_not_make_the_interval_known():
     read = read_label(body)
 
     assert [rei_hours(read, read.uses[0], a) for a in ("picking_by_hand", "scouting_on_foot", None)] == [48, None, None]
+
+
+def test_ranges_in_two_units_are_compared_in_one():
+    """Mildew 1.5-3 pt; rust 0.5-0.75 gal = 4-6 pt. 5 pt fits rust alone, and comes back in pints."""
+    both = two(targets=["rust"], rate_min="0.5", rate_max="0.75", rate_unit="gal")
+    use = use_on(both, "pumpkin", (), Rate(quantity=q(5, "pt")))
+
+    assert (use.rate_unit, use.rate_min, use.rate_max) == ("pt", Decimal(4), Decimal(6))
+
+
+def test_methods_both_allow():
+    only_air = two(methods=["air", "ground"])
+    ground = read_label({**PLAIN, "uses": [{**USE, "methods": ["ground"]}, {**USE, "methods": ["ground", "air"]}]})
+
+    assert (use_on(only_air, "pumpkin").methods, use_on(ground, "pumpkin").methods) == (("air", "ground"), ("ground",))
+
+
+@pytest.mark.parametrize(("first", "second", "expected"), [(7, 0, 7), (0, 0, 0), (None, 5, None), (5, None, None)])
+def test_intervals_of_two_uses(first, second, expected):
+    both = read_label({**PLAIN, "uses": [{**USE, "min_interval_days": first}, {**USE, "min_interval_days": second}]})
+
+    assert use_on(both, "pumpkin").min_interval_days == expected
+
+
+@pytest.mark.parametrize(("first", "second", "expected"), [(12, None, None), (None, 12, None), (12, 24, 24)])
+def test_entry_intervals_of_two_uses(first, second, expected):
+    both = read_label({**PLAIN, "uses": [{**USE, "rei_hours": first}, {**USE, "rei_hours": second}]})
+
+    assert use_on(both, "pumpkin").rei_hours == expected
+
+
+@pytest.mark.parametrize(("first", "second", "expected"), [(0, 0, 0), (3, 1, 3)])
+def test_waiting_times_of_two_uses(first, second, expected):
+    both = read_label({**PLAIN, "uses": [{**USE, "phi_days": first}, {**USE, "phi_days": second}]})
+
+    assert use_on(both, "pumpkin").phi_days == expected
+
+
+def test_the_same_basis_stays():
+    both = read_label({**PLAIN, "uses": [{**USE, "season_basis": "calendar"}] * 2})
+
+    assert use_on(both, "pumpkin").season_basis == "calendar"

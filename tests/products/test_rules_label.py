@@ -276,7 +276,7 @@ JSONISH = st.recursive(
 )
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=150, deadline=None)
 @given(st.sampled_from(sorted(Label.__dataclass_fields__)), JSONISH)
 def test_whatever_stands_in_a_field_is_read_or_refused_never_a_crash(name, value):
     """A label or ``BadInput``; and what was read can be written and read again."""
@@ -286,3 +286,163 @@ def test_whatever_stands_in_a_field_is_read_or_refused_never_a_crash(name, value
         assert all(path.startswith(name) or path.split(".")[0] in Label.__dataclass_fields__ for path in bad.errors)
         return
     assert read_label(label_body(label)) == label
+
+
+LIMITS = [
+    # path, the highest (or lowest) that is read, the first that is not
+    ("uses.0.phi_days", "730", "731"),
+    ("uses.0.rei_hours", "8760", "8761"),
+    ("uses.0.min_interval_days", "730", "731"),
+    ("uses.0.max_uses", "100", "101"),
+    ("uses.0.season_max_product", "100000", "100001"),
+    ("uses.0.season_max_product", "0.01", "0"),
+    ("uses.0.crop_height_max_in", "200", "201"),
+    ("uses.0.crop_height_max_in", "0.5", "0"),
+    ("uses.0.min_spray_gpa", "2000", "2001"),
+    ("uses.0.min_spray_gpa", "0.5", "0"),
+    ("uses.0.rate_max", "10000", "10001"),
+    ("min_spray_gpa", "2000", "2001"),
+    ("min_spray_gpa", "0.5", "0"),
+    ("recommended_gpa", "2000", "2001"),
+    ("recommended_gpa", "0.5", "0"),
+    ("wind_max_mph", "60", "61"),
+    ("wind_max_mph", "0.5", "0"),
+    ("wind_min_mph", "60", "61"),
+    ("buffer_ft", "10000", "10001"),
+    ("temperature_max_f", "150", "151"),
+    ("temperature_max_f", "-40", "-41"),
+    ("temperature_caution_f", "150", "151"),
+    ("temperature_caution_f", "-40", "-41"),
+    ("solution_ph_min", "14", "14.1"),
+    ("rain_free_hours", "240", "241"),
+    ("density_lb_per_gal", "30", "31"),
+    ("density_lb_per_gal", "0.5", "0"),
+    ("rei_hours", "8760", "8761"),
+    ("preplant_days.pumpkin", "365", "366"),
+    ("caps.0.pounds", "1000", "1001"),
+    ("caps.0.pounds", "0.001", "0"),
+    ("group_run_limits.0.max_in_a_row", "50", "51"),
+    ("group_run_limits.0.max_in_a_row", "1", "0"),
+    ("separations.0.days", "365", "366"),
+    ("plantback.0.months", "120", "121"),
+    ("activity_rei.0.hours", "8760", "8761"),
+    ("uses.0.phi_tiers.0.days", "730", "731"),
+    ("uses.0.phi_tiers.0.up_to_rate", "10000", "10001"),
+    ("uses.0.phi_tiers.0.up_to_rate", "3", "0"),
+    ("training_months", "120", "121"),
+    ("training_months", "1", "0"),
+]
+
+ROWS = {
+    "caps": [{"ingredient": "chlorothalonil", "pounds": "5", "per": "year"}],
+    "group_run_limits": [{"scheme": "frac", "code": "M05", "max_in_a_row": 2}],
+    "separations": [{"ingredient": "sulfur", "days": 14}],
+    "plantback": [{"site_code": "*", "months": 4}],
+    "activity_rei": [{"activity": "picking_by_hand", "hours": 48}],
+    "training_topic": "paraquat",
+    "training_months": 36,
+    "preplant_days": {"pumpkin": 3},
+}
+TIERED = {**PLAIN, **ROWS, "uses": [{**USE, "phi_tiers": [{"up_to_rate": 3, "days": 1}]}]}
+
+
+def with_value(path: str, value: object) -> dict:
+    body = copy.deepcopy(TIERED)
+    if path.endswith("phi_days"):
+        del body["uses"][0]["phi_tiers"]
+    if path.startswith("uses.0.rate_max"):
+        body["uses"][0]["phi_tiers"][0]["up_to_rate"] = 10000
+    place: object = body
+    *way, last = path.split(".")
+    for step in way:
+        place = place[int(step)] if isinstance(place, list) else place[step]
+    if value is None:
+        del place[last]
+    else:
+        place[last] = value
+    return body
+
+
+def test_the_full_rows_are_read():
+    assert len(read_label(TIERED).caps) == len(read_label(TIERED).uses[0].phi_tiers) == 1
+
+
+@pytest.mark.parametrize(("path", "good", "bad"), LIMITS, ids=[f"{r[0]}_{r[1]}" for r in LIMITS])
+def test_absurd_amounts_are_refused_and_the_edge_is_not(path, good, bad):
+    assert isinstance(read_label(with_value(path, good)), Label)
+    assert list(faults(with_value(path, bad))) == [path]
+
+
+NEEDED = [
+    "kind",
+    "restricted_use",
+    "ingredients.0.name",
+    "ingredients.0.amount",
+    "ingredients.0.basis",
+    "groups.0.scheme",
+    "groups.0.code",
+    "uses.0.site_code",
+    "uses.0.rate_max",
+    "uses.0.rate_unit",
+    "uses.0.rate_basis",
+    "uses.0.phi_tiers.0.up_to_rate",
+    "uses.0.phi_tiers.0.days",
+    "caps.0.ingredient",
+    "caps.0.pounds",
+    "caps.0.per",
+    "group_run_limits.0.scheme",
+    "group_run_limits.0.code",
+    "group_run_limits.0.max_in_a_row",
+    "separations.0.ingredient",
+    "separations.0.days",
+    "plantback.0.site_code",
+    "plantback.0.months",
+    "activity_rei.0.activity",
+    "activity_rei.0.hours",
+]
+
+
+@pytest.mark.parametrize("path", NEEDED)
+def test_what_a_row_cannot_do_without_is_asked_for(path):
+    assert list(faults(with_value(path, None))) == [path]
+
+
+@pytest.mark.parametrize(("amount", "refused"), [("1", False), ("1.01", True)])
+def test_a_fraction_is_at_most_the_whole(amount, refused):
+    body = edited("ingredients.0", {"name": "sulfur", "amount": amount, "basis": "fraction"})
+    body["uses"][0]["rate_unit"] = "lb"
+    found = faults(body) if refused else {}
+
+    assert (refused or read_label(body).ingredients[0].amount == 1, list(found)) == (
+        True,
+        ["ingredients.0.amount"] if refused else [],
+    )
+
+
+@pytest.mark.parametrize(("percent", "named"), [("100", []), ("101", ["uses.0.rate_max"])])
+def test_a_share_is_at_most_the_whole(percent, named):
+    body = {
+        **PLAIN,
+        "uses": [{"site_code": "pumpkin", "rate_max": percent, "rate_unit": "%vv", "rate_basis": "percent_vv"}],
+    }
+
+    assert (faults(body) if named else list(read_label(body).uses[0].targets)) == (
+        {"uses.0.rate_max": ["Must be 100 or less."]} if named else []
+    )
+
+
+def test_limits_keep_their_crop_and_their_year():
+    cap = {**ROWS["caps"][0], "site_code": "pumpkin", "year_basis": "calendar"}
+    read = read_label({**PLAIN, "caps": [cap, *ROWS["caps"]]})
+
+    assert [(c.site_code, c.year_basis) for c in read.caps] == [
+        ("pumpkin", YearBasis.CALENDAR),
+        (None, YearBasis.UNKNOWN),
+    ]
+
+
+def test_tiers_are_put_in_order():
+    tiers = [{"up_to_rate": 3, "days": 7}, {"up_to_rate": 2, "days": 1}]
+    read = read_label({**PLAIN, "uses": [{**USE, "phi_tiers": tiers}]})
+
+    assert [tier.days for tier in read.uses[0].phi_tiers] == [1, 7]

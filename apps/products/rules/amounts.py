@@ -43,11 +43,6 @@ class Rate:
 _AGAINST = {RateBasis.PER_ACRE: "/acre", RateBasis.PER_100_GAL: "/100 gal", RateBasis.PERCENT_VV: ""}
 
 
-def label_rate(use: LabelUse, amount: Decimal) -> Rate:
-    """``amount`` in the use's own unit and basis."""
-    return Rate(quantity=Quantity(amount, use.rate_unit), basis=use.rate_basis)
-
-
 def amount_in(quantity: Quantity, unit: str) -> Fraction:
     """Exact number of ``unit`` in ``quantity``; ``BadInput`` if they measure different things."""
     return Fraction(quantity.amount) * factor(quantity.unit, unit)

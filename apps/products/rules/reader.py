@@ -22,8 +22,9 @@ class Reader:
 
     def __init__(self, body: object, path: str, faults: dict[str, list[str]]) -> None:
         self.path, self.faults, self.known = path, faults, set[str]()
+        self.is_object = isinstance(body, Mapping)
         self.body: Mapping[str, Any] = body if isinstance(body, Mapping) else {}
-        if not isinstance(body, Mapping):
+        if not self.is_object:
             self.fault("", "Give an object with named fields.")
 
     def name(self, key: str) -> str:
@@ -31,6 +32,11 @@ class Reader:
 
     def fault(self, key: str, sentence: str) -> None:
         self.faults.setdefault(self.name(key), []).append(sentence)
+
+    def faulty(self, key: str) -> bool:
+        """Whether anything at or below ``key`` has already been found wrong."""
+        name = self.name(key)
+        return any(path == name or path.startswith(f"{name}.") for path in self.faults)
 
     def get(self, key: str) -> Any:
         self.known.add(key)
@@ -132,7 +138,7 @@ class Reader:
             self.fault(key, "Give a list.")
             return ()
         readers = [Reader(item, self.name(f"{key}.{place}"), self.faults) for place, item in enumerate(value)]
-        built = [build(reader) for reader in readers]
+        built = [build(reader) for reader in readers if reader.is_object]
         for reader in readers:
             reader.close()
         return tuple(row for row in built if row is not None)

@@ -227,8 +227,8 @@ def _sections(read: Reader) -> dict[str, str]:
 
 def _formulation(read: Reader) -> str | None:
     code = read.get("formulation_code")
-    if code is None or code in FORMULATION_CODES:
-        return None if code is None else str(code)
+    if code is None or (isinstance(code, str) and code in FORMULATION_CODES):
+        return code
     read.fault(
         "formulation_code",
         "Give the two-letter code of the international coding system, such as SC, EC, WG or WP "
@@ -284,17 +284,17 @@ def _check_label(read: Reader, label: Label) -> None:
     names = label.ingredient_names
     if len(names) != len(label.ingredients):
         read.fault("ingredients", "Name each ingredient once.")
-    if not label.uses and "uses" not in read.faults:
+    if not label.uses and not read.faulty("uses"):
         read.fault("uses", "Give at least one use: a site with its rate range.")
-    if label.kind in PESTICIDES and not label.ingredients and "ingredients" not in read.faults:
+    if label.kind in PESTICIDES and not label.ingredients and not read.faulty("ingredients"):
         read.fault("ingredients", "Give at least one active ingredient with its content.")
     if (label.training_topic is None) != (label.training_months is None):
         read.fault("training_months", "Give training_topic and training_months together.")
     for place, cap in enumerate(label.caps):
-        if cap.ingredient and cap.ingredient not in names:
+        if cap.ingredient and cap.ingredient not in names and not read.faulty("ingredients"):
             read.fault(f"caps.{place}.ingredient", f"“{cap.ingredient}” is not among the ingredients.")
     for place, limit in enumerate(label.group_run_limits):
-        if limit.group not in label.groups:
+        if limit.group not in label.groups and not read.faulty("groups"):
             read.fault(f"group_run_limits.{place}.code", f"{limit.group} is not among the groups of this label.")
     _check_measures(read, label)
     for place, use in enumerate(label.uses):

@@ -2,8 +2,10 @@
 
 from .answers import may_enter, may_harvest, once_stale, unknown_answer
 from .facts import (
+    CLOCKS_DIFFER,
     CONDITIONS,
     DONE_KINDS,
+    FAR_AHEAD,
     FRESH_MINUTES,
     MISSING,
     TIMED_KINDS,
@@ -18,8 +20,10 @@ from .facts import (
     Word,
 )
 from .hanging import (
+    SIGNED_REASONS,
     EntryInterval,
     HarvestWait,
+    check_alone,
     check_hang,
     check_lift,
     check_replace,
@@ -44,10 +48,13 @@ from .times import (
 
 __all__ = [
     "CONDITIONS",
+    "CLOCKS_DIFFER",
     "DONE_KINDS",
+    "FAR_AHEAD",
     "FRESH_MINUTES",
     "MINUTE",
     "MISSING",
+    "SIGNED_REASONS",
     "TIMED_KINDS",
     "Activity",
     "Answer",
@@ -60,6 +67,7 @@ __all__ = [
     "NewClosure",
     "Reason",
     "Word",
+    "check_alone",
     "check_hang",
     "check_lift",
     "check_replace",

@@ -16,6 +16,8 @@ from .facts import FRESH_MINUTES, Activity, Answer, Because, Closure, Kind, Word
 from .times import up_to_minute
 from .verdicts import PROJECT_RULE, begins_later, binds, hangs, lost_sight_at, verdict
 
+WAYS_OF_PICKING = frozenset({Activity.PICKING_BY_HAND, Activity.DRIVING_CLOSED_CAB})
+
 
 def may_enter(
     closures: Iterable[Closure],
@@ -48,10 +50,13 @@ def may_harvest(
 ) -> Answer:
     """Whether the crop may be picked at ``at``: the pre-harvest wait *and* entry for the pickers.
 
-    ``activity`` is how it is picked, by hand unless said otherwise. Same answer shape and errors
-    as ``may_enter``. Source: label (pre-harvest interval); 40 CFR 170.407 for entry.
+    ``activity`` is how it is picked: by hand unless said otherwise, or ``driving_closed_cab`` for a
+    machine. Any other work, or none, is judged by the strictest restriction: the interval of people who
+    irrigate says nothing about pickers. Same answer shape and errors as ``may_enter``.
+    Source: label (pre-harvest interval); 40 CFR 170.407 for entry.
     """
-    relevant = [c for c in closures if binds(c, activity)]
+    picking = activity if activity in WAYS_OF_PICKING else None
+    relevant = [c for c in closures if binds(c, picking)]
     return _decide(relevant, at=at, as_of=as_of or at, fresh_minutes=fresh_minutes)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from enum import StrEnum
 
 FRESH_MINUTES = 30
@@ -60,6 +60,9 @@ MISSING = frozenset({Reason.REI_MISSING, Reason.PHI_MISSING})
 
 TIMED_KINDS = frozenset({Kind.ENTRY, Kind.HARVEST})
 """The only kinds that a known end time may open by itself."""
+
+FAR_AHEAD = datetime(9999, 12, 31, tzinfo=UTC)
+"""Stands for "no end" where an end must be compared."""
 
 DONE_KINDS = frozenset({Kind.UNDERWAY, Kind.UNCONFIRMED, Kind.ENTRY, Kind.HARVEST})
 """Kinds that follow from something that already happened: they cannot begin in the future."""

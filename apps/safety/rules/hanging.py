@@ -265,6 +265,22 @@ def check_lift(closure: Closure, *, reason: LiftReason, now: datetime) -> list[F
     return []
 
 
+def check_alone(reason: LiftReason) -> list[Finding]:
+    """Refusals for taking closures down without anything in their place.
+
+    A step of a job only moves a closure on: lifted alone it would open ground that was sprayed.
+    """
+    if reason in _STANDS_ALONE:
+        return []
+    template = gettext_noop("This closure can only be replaced by the next one, not taken down.")
+    return [_refuse("needs_successor", template)]
+
+
+_STANDS_ALONE = frozenset({LiftReason.CALLED_OFF, LiftReason.NOT_APPLIED, LiftReason.ATTESTED, LiftReason.SIGN_DOWN})
+SIGNED_REASONS = frozenset({LiftReason.NOT_APPLIED, LiftReason.SIGNED, LiftReason.RESIGNED})
+"""Reasons that rest on an applicator's signature: nobody else can give them."""
+
+
 def check_replace(old: Sequence[Closure], new: Sequence[NewClosure], *, reason: LiftReason) -> list[Finding]:
     """Refusals when the new closures would leave ground open that the old ones hold closed."""
     if all(any(_takes_over(n, c, reason) for n in new) for c in old):

@@ -36,12 +36,13 @@ class Command(BaseCommand):
             if not options["if_empty"]:
                 raise CommandError("This book already holds a farm. The demo goes into an empty book only.")
         else:
-            self.stdout.write("Playing the demo season (about half a minute) …")
+            if options["verbosity"]:
+                self.stdout.write("Playing the demo season (about half a minute) …")
             with transaction.atomic():
                 stage = ground.Stage(now=clock.now(), book=book)
                 for act in ACTS:
                     act(stage)
-        if Farm.objects.filter(slug=book["farm"]["slug"]).exists():
+        if options["verbosity"] and Farm.objects.filter(slug=book["farm"]["slug"]).exists():
             self.tell_log_ins(book["password"])
 
     def tell_log_ins(self, password: str) -> None:

@@ -49,7 +49,8 @@ class Command(BaseCommand):
         """The web server, and what triggers the sweep: Celery with Redis, else the ticker."""
         web = [
             *(str(BIN / "granian"), "--interface", "wsgi", "--host", host, "--port", str(port)),
-            *("--workers", "2", "--blocking-threads", "16", "--respawn-failed-workers", "--log-level", "warning"),
+            *("--workers", "2", "--blocking-threads", "16", "--respawn-failed-workers", "--log-level", "error"),
+            *("--workers-kill-timeout", "5"),
             "farmops.wsgi:application",
         ]
         celery = [str(BIN / "celery"), "-A", "farmops"]
@@ -80,7 +81,8 @@ class Command(BaseCommand):
                 child.wait(max(0.1, deadline - time.monotonic()))
             except subprocess.TimeoutExpired:
                 child.kill()
-        if died is not None:
+        # Ctrl-C reaches the children too: that they ended is then no fault.
+        if died is not None and not self.stopping:
             self.stderr.write(f"A part stopped by itself (exit {died.returncode}); everything was stopped.")
             return 1
         self.stdout.write("Stopped.")

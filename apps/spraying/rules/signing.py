@@ -1,0 +1,259 @@
+"""Who may sign, what the signature says, and the record in sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from decimal import Decimal
+from enum import StrEnum
+from typing import Any
+
+from apps.safety.rules import Kind, Reason
+from apps.spraying.rules.record import Meaning
+from apps.training.rules import CertificateFacts
+from farmops.errors import gettext_noop
+from farmops.units import Quantity, show, unit_name
+from farmops.wording import stamp
+
+
+class Standing(StrEnum):
+    """How the signer had part in the spray."""
+
+    APPLIED = "applied"
+    SUPERVISED = "supervised"
+
+
+STATEMENTS = {
+    (Meaning.APPLIED, Standing.APPLIED): gettext_noop("I made this application as written above."),
+    (Meaning.APPLIED, Standing.SUPERVISED): gettext_noop("I supervised this application as written above."),
+    (Meaning.NOT_APPLIED, Standing.APPLIED): gettext_noop("Nothing was applied under this job."),
+    (Meaning.NOT_APPLIED, Standing.SUPERVISED): gettext_noop(
+        "Nothing was applied under this job, which I was to supervise."
+    ),
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Signing:
+    """Somebody who may sign, and the certificate held on the day of the application (``None`` = none)."""
+
+    standing: Standing
+    person_id: int
+    name: str
+    certificate: CertificateFacts | None
+
+
+def who_signs(*, supervised: bool, applicator_certified: bool) -> frozenset[Standing]:
+    """Who may sign: whoever did it; under supervision an uncertified person's spray is the supervisor's to sign."""
+    if not supervised:
+        return frozenset({Standing.APPLIED})
+    return frozenset(Standing) if applicator_certified else frozenset({Standing.SUPERVISED})
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sentence:
+    """An English sentence with slots (the message id of its translation) and what fills them."""
+
+    template: str
+    numbers: Mapping[str, str] = field(default_factory=dict)
+    unusual: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class ReadBack:
+    """The record as it is read back: what was done, and what follows from signing it."""
+
+    sentences: tuple[Sentence, ...]
+    consequences: tuple[Sentence, ...]
+    statement: Sentence
+
+
+def read_back(content: Mapping[str, Any]) -> ReadBack:
+    """The content of a record (as ``content`` builds it, or read again from a record) in sentences."""
+    zone = content["farm"]["time_zone"]
+    if content["meaning"] == Meaning.NOT_APPLIED:
+        return ReadBack(sentences=_nothing(content, zone), consequences=_opened(content), statement=_statement(content))
+    done = (
+        *_areas(content),
+        _times(content, zone),
+        *_amounts(content),
+        *_weather(content),
+        *_remarks(content),
+    )
+    after = tuple(s for block in content["blocks"] for s in _closed(block, zone))
+    return ReadBack(sentences=done, consequences=after, statement=_statement(content))
+
+
+def _dec(value: Any) -> Decimal:
+    return value if isinstance(value, Decimal) else Decimal(str(value))
+
+
+def _at(value: Any) -> datetime:
+    return value if isinstance(value, datetime) else datetime.fromisoformat(value)
+
+
+def _acres(value: Any) -> str:
+    return f"{show(_dec(value), 2)} {unit_name('ac')}"
+
+
+def _block_name(block: Mapping[str, Any]) -> str:
+    return f"{block['code']} {block['name']}"
+
+
+def _who(content: Mapping[str, Any]) -> str:
+    """Empty when the signer sprayed, else who did."""
+    same = content["applicator"]["person_id"] == content["signer"]["person_id"]
+    return "" if same else str(content["applicator"]["name"])
+
+
+def _areas(content: Mapping[str, Any]) -> list[Sentence]:
+    return [_area(content, block) for block in content["blocks"]]
+
+
+def _area(content: Mapping[str, Any], block: Mapping[str, Any]) -> Sentence:
+    who, treated, planned = _who(content), _dec(block["treated_acres"]), _dec(block["planned_acres"])
+    numbers = {
+        "who": who,
+        "acres": _acres(treated),
+        "planned": _acres(planned),
+        "block": _block_name(block),
+        "crop": block["crop"] or "–",
+        "part": block["part_note"] or "–",
+    }
+    if treated == 0:
+        return Sentence(template=gettext_noop("{block}: nothing was sprayed."), numbers=numbers, unusual=True)
+    if treated == planned and who:
+        words = gettext_noop("{who} sprayed all {acres} of {block}, {crop}.")
+    elif treated == planned:
+        words = gettext_noop("You sprayed all {acres} of {block}, {crop}.")
+    elif who:
+        words = gettext_noop("{who} sprayed {acres} of {block}, {crop} (planned: {planned}; part: {part}).")
+    else:
+        words = gettext_noop("You sprayed {acres} of {block}, {crop} (planned: {planned}; part: {part}).")
+    return Sentence(template=words, numbers=numbers, unusual=treated != planned)
+
+
+def _times(content: Mapping[str, Any], zone: str) -> Sentence:
+    who, disputed = _who(content), bool(content["disputed"])
+    numbers = {
+        "who": who,
+        "start": stamp(_at(content["started_at"]), zone),
+        "end": stamp(_at(content["ended_at"]), zone),
+    }
+    if disputed:
+        words = gettext_noop(
+            "It began {start} and ended {end}; people gave different times, and the latest end counts."
+        )
+    elif who:
+        words = gettext_noop("{who} started {start} and finished {end}.")
+    else:
+        words = gettext_noop("You started {start} and finished {end}.")
+    return Sentence(template=words, numbers=numbers, unusual=disputed)
+
+
+def _amounts(content: Mapping[str, Any]) -> list[Sentence]:
+    volume = {"gpa": show(_dec(content["spray_gpa"]), 2), "loads": show(_dec(content["loads"]), 2)}
+    found = [Sentence(template=gettext_noop("Spray volume {gpa} gal per acre, {loads} loads."), numbers=volume)]
+    return found + [_amount(p) for p in content["products"]]
+
+
+def _amount(product: Mapping[str, Any]) -> Sentence:
+    used = Quantity(_dec(product["amount"]), product["unit"])
+    numbers = {"product": product["name"], "total": str(used), "planned": product["planned_text"]}
+    if not used.amount or product["per_acre"] is None:
+        return Sentence(template=gettext_noop("{product}: none was used."), numbers=numbers, unusual=True)
+    numbers["each"] = str(Quantity(_dec(product["per_acre"]), product["unit"]))
+    words = gettext_noop("{product}: {each} per acre, {total} in all (planned: {planned}).")
+    return Sentence(template=words, numbers=numbers)
+
+
+def _weather(content: Mapping[str, Any]) -> list[Sentence]:
+    start, end = content["readings"]["start"], content["readings"]["end"]
+    begin = gettext_noop("At the start: wind {wind} mph from {from}, {temperature} °F, humidity {humidity} %.")
+    finish = gettext_noop("At the end: wind {wind} mph from {from}, {temperature} °F, humidity {humidity} %.")
+    found = [Sentence(template=begin, numbers=_read(start))]
+    return [*found, Sentence(template=finish, numbers=_read(end))] if end else found
+
+
+def _read(readings: Mapping[str, str]) -> dict[str, str]:
+    names = {"wind": "wind_mph", "temperature": "temperature_f", "humidity": "humidity_percent", "from": "wind_from"}
+    said = {slot: readings.get(name) or "–" for slot, name in names.items()}
+    return {**said, "from": said["from"].upper()}
+
+
+def _remarks(content: Mapping[str, Any]) -> list[Sentence]:
+    if not content["deviation_reason"]:
+        return []
+    words = gettext_noop("Why the rate differs from the plan: {reason}")
+    return [Sentence(template=words, numbers={"reason": content["deviation_reason"]}, unusual=True)]
+
+
+def _closed(block: Mapping[str, Any], zone: str) -> list[Sentence]:
+    return [_closure(_block_name(block), row, zone) for row in block["closures"]]
+
+
+def _closure(block: str, row: Mapping[str, Any], zone: str) -> Sentence:
+    numbers = {
+        "block": block,
+        "product": ", ".join(row["products"]) or "–",
+        "work": ", ".join(str(a).replace("_", " ") for a in row["activities"]),
+    }
+    if row["ends_at"] is not None:
+        numbers["until"] = stamp(_at(row["ends_at"]), zone)
+    return Sentence(template=_closure_words(row), numbers=numbers, unusual=row["ends_at"] is None)
+
+
+def _closure_words(row: Mapping[str, Any]) -> str:
+    if row["kind"] == Kind.HARVEST:
+        if row["ends_at"] is None:
+            return gettext_noop("No picking on {block}: the wait before harvest of {product} is not known.")
+        return gettext_noop("Earliest picking on {block}: {until} ({product}).")
+    if row["reason"] == Reason.UNTIL_DRY:
+        return gettext_noop("{block} stays closed until a named person confirms that {product} has dried.")
+    if row["reason"] == Reason.UNTIL_LEVEL:
+        return gettext_noop(
+            "{block} stays closed until a named person confirms the condition on the label of {product}."
+        )
+    if row["ends_at"] is None:
+        return gettext_noop(
+            "{block} stays closed with no end: the restricted-entry interval of {product} is not known."
+        )
+    if row["activities"]:
+        return gettext_noop("Because of this record, {block} stays closed for {work} until {until} ({product}).")
+    return gettext_noop("Because of this record, {block} stays closed until {until} ({product}).")
+
+
+def _statement(content: Mapping[str, Any]) -> Sentence:
+    return Sentence(template=str(content["statement"]))
+
+
+def _nothing(content: Mapping[str, Any], zone: str) -> tuple[Sentence, ...]:
+    job = content["job"]
+    numbers = {
+        "job": str(job["number"]),
+        "blocks": ", ".join(b["name"] for b in content["blocks"]),
+        "products": ", ".join(p["name"] for p in content["products"]),
+        "start": stamp(_at(job["window_starts_at"]), zone),
+        "end": stamp(_at(job["window_ends_at"]), zone),
+    }
+    found = [
+        Sentence(
+            template=gettext_noop("Spray job {job}: {products} on {blocks}, planned from {start} to {end}."),
+            numbers=numbers,
+        ),
+        Sentence(template=gettext_noop("Nothing was applied on {blocks} under this job."), numbers=numbers),
+    ]
+    if content["reported_before"]:
+        before = gettext_noop("It had been reported as sprayed. That report stays on file and counts no longer.")
+        found.append(Sentence(template=before, unusual=True))
+    elif content["started_at"]:
+        before = gettext_noop("It had been started {at}.")
+        found.append(Sentence(template=before, numbers={"at": stamp(_at(content["started_at"]), zone)}, unusual=True))
+    return tuple(found)
+
+
+def _opened(content: Mapping[str, Any]) -> tuple[Sentence, ...]:
+    words = gettext_noop("Because of this record, job {job} no longer closes {blocks}. Other sprays there still count.")
+    blocks = ", ".join(b["name"] for b in content["blocks"])
+    return (Sentence(template=words, numbers={"job": str(content["job"]["number"]), "blocks": blocks}),)

@@ -1,0 +1,58 @@
+"""How this farm judges its jobs."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+
+from django.db import transaction
+
+from apps.audit import services as audit
+from apps.people.models import Farm
+from apps.people.queries import Member
+from apps.people.rules import Can
+from apps.people.services import save_changes
+from apps.spraying.facts import settings_of
+from apps.spraying.models import SpraySettings
+from apps.spraying.rules import PRESETS
+from farmops import clock
+from farmops.errors import BadInput, gettext_noop
+
+
+@transaction.atomic
+def set_spray_settings(
+    *, member: Member, expected_version: int, changes: Mapping[str, Any], now: datetime
+) -> SpraySettings:
+    """Change the advice the farm follows, since when its sprays are on record, and its usual spray interval.
+
+    ``history_known_from`` is a statement: every spray from that day on is in this book.
+    """
+    member.require(Can.EDIT_FARM)
+    Farm.objects.select_for_update(no_key=True).get(pk=member.farm.pk)
+    row = settings_of(member.farm)
+    wanted = {name: changes.get(name, getattr(row, name)) for name in _NAMES}
+    _check(wanted, member.farm, now)
+    if row.pk is None:
+        row = SpraySettings.objects.add(farm=member.farm)
+        audit.record(farm=member.farm, actor=member, verb="opened", subject=row, now=now)
+    saved: SpraySettings = save_changes(row, member=member, expected_version=expected_version, changes=wanted, now=now)
+    return saved
+
+
+_NAMES = ("preset", "history_known_from", "interval_from_days", "interval_to_days")
+
+
+def _check(wanted: Mapping[str, Any], farm: Farm, now: datetime) -> None:
+    wrong: dict[str, str] = {}
+    if wanted["preset"] not in PRESETS:
+        wrong["preset"] = f"Use one of: {', '.join(sorted(PRESETS))}."
+    known = wanted["history_known_from"]
+    if known is not None and known > clock.to_local(now, farm.time_zone).date():
+        wrong["history_known_from"] = gettext_noop("The day must be today or earlier.")
+    if not 1 <= wanted["interval_from_days"] <= 60:
+        wrong["interval_from_days"] = gettext_noop("Use 1 to 60 days.")
+    if not wanted["interval_from_days"] <= wanted["interval_to_days"] <= 60:
+        wrong["interval_to_days"] = gettext_noop("Use at least the first number of days and at most 60.")
+    if wrong:
+        raise BadInput(wrong)
