@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import logging
+from collections.abc import Callable
+from datetime import datetime
 from typing import Any
 
 from drf_spectacular.utils import OpenApiParameter, extend_schema
@@ -12,35 +15,53 @@ from apps.land import queries as land
 from apps.people.rules import Can
 from apps.safety import queries, services, wording
 from apps.safety import serializers as shapes
-from apps.safety.asked import moment_asked, work_asked
+from apps.safety.asked import moment_asked, only_known, work_asked
+from apps.safety.filters import ClosureFilters
 from apps.safety.models import Closure
-from apps.safety.rules import Activity
+from apps.safety.rules import Activity, Answer
+from farmops.errors import FarmError
 from farmops.web import FarmAPI, FarmList
+
+log = logging.getLogger(__name__)
 
 _WORK = OpenApiParameter(
     "activity", str, enum=[a.value for a in Activity], description="Kind of work. Left out: judged by the strictest."
 )
-_AT = OpenApiParameter("at", str, description="ISO 8601; without an offset it is farm-local. Left out: now.")
+_AT = OpenApiParameter(
+    "at", str, description="Now or later, ISO 8601; without an offset it is farm-local. Left out: now."
+)
+NO_STORE = {"Cache-Control": "no-store"}
+Ask = Callable[..., Answer]
 
 
 class _Answering(FarmAPI):
-    """Common to both questions about one block."""
+    """Common to both questions about one block. Whatever breaks on the way, the answer is unknown."""
 
     needs = {"GET": Can.READ_FARM}
 
-    def answer(self, request: Request, block_id: int, ask: Any) -> Response:
-        block = land.block(self.farm, block_id)
+    def answer(self, request: Request, block_id: int, ask: Ask) -> Response:
+        only_known(request.query_params)
         activity = work_asked(request.query_params)
         at = moment_asked(request.query_params, self.farm, self.now)
+        try:
+            body = self._said(block_id, ask, activity, at)
+        except FarmError:
+            raise
+        except Exception:
+            log.exception("the board could not answer over the API")
+            body = self._fault(block_id, activity, at)
+        return Response(body, headers=NO_STORE)
+
+    def _said(self, block_id: int, ask: Ask, activity: str | None, at: datetime) -> dict[str, Any]:
+        block = land.block(self.farm, block_id)
         said = ask(block, activity=activity, at=at, now=self.now)
-        body = {
-            "block_id": block.pk,
-            "block": str(block),
-            "activity": activity,
-            "at": at,
-            **shapes.answer_json(said, self.farm.time_zone),
-        }
-        return Response(body, headers={"Cache-Control": "no-store"})
+        named = {"block_id": block_id, "block": str(block), "activity": activity, "at": at}
+        return {**named, **shapes.answer_json(said, wording.zone_of(self.farm))}
+
+    def _fault(self, block_id: int, activity: str | None, at: datetime) -> dict[str, Any]:
+        said = queries.fault_answer(self.farm, at=at, now=self.now)
+        named = {"block_id": block_id, "block": "", "activity": activity, "at": at}
+        return {**named, **shapes.answer_json(said, "UTC")}
 
 
 class Entry(_Answering):
@@ -52,7 +73,11 @@ class Entry(_Answering):
 
 
 class HarvestHold(_Answering):
-    """May the crop of this block be picked? Counts the wait before harvest and the pickers' entry."""
+    """May the crop of this block be picked? Counts the wait before harvest and the pickers' entry.
+
+    ``activity`` is how it is picked: ``picking_by_hand`` (if left out) or ``driving_closed_cab``; any other is
+    judged by the strictest restriction.
+    """
 
     @extend_schema(parameters=[_WORK, _AT], responses=shapes.BlockAnswerOut, operation_id="ask_harvest")
     def get(self, request: Request, farm: str, block: int) -> Response:
@@ -60,21 +85,24 @@ class HarvestHold(_Answering):
 
 
 class Board(FarmAPI):
-    """Both answers for every block, in a constant number of queries."""
+    """Both answers for every block, in a constant number of queries. Harvest is for picking by hand."""
 
     needs = {"GET": Can.READ_FARM}
 
     @extend_schema(parameters=[_WORK, _AT], responses=shapes.BoardOut, operation_id="read_board")
     def get(self, request: Request, farm: str) -> Response:
+        only_known(request.query_params)
         activity = work_asked(request.query_params)
         at = moment_asked(request.query_params, self.farm, self.now)
         lines = queries.board(self.farm, activity=activity, at=at, now=self.now)
+        zone = wording.zone_of(self.farm)
         body = {
             "as_of": self.now,
+            "at": at,
             "activity": activity,
-            "blocks": [shapes.line_json(line, self.farm.time_zone) for line in lines],
+            "blocks": [shapes.line_json(line, zone) for line in lines],
         }
-        return Response(body, headers={"Cache-Control": "no-store"})
+        return Response(body, headers=NO_STORE)
 
 
 class Activities(FarmAPI):
@@ -94,6 +122,7 @@ class BlockClosures(FarmList):
     needs = {"GET": Can.READ_JOBS}
     serializer_class = shapes.ClosureOut
     queryset = Closure.rows.none()
+    filterset_class = ClosureFilters
 
     def rows(self) -> Any:
         block = land.block(self.farm, self.kwargs["block"])

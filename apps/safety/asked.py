@@ -2,17 +2,26 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from datetime import datetime, timedelta
 
 from django.utils.dateparse import parse_datetime
 
 from apps.people.models import Farm
-from apps.safety.rules import Activity
+from apps.safety.rules import CLOCKS_DIFFER, Activity
 from farmops import clock
 from farmops.errors import BadInput, gettext_noop
 
 FARTHEST = timedelta(days=400)
+NAMES = frozenset({"activity", "at"})
+
+
+def only_known(query: Mapping[str, str]) -> None:
+    """A misspelt question must not be answered as if it had not been asked: ``BadInput`` names it."""
+    unknown = {name: gettext_noop("There is no such parameter. Use activity and at.") for name in set(query) - NAMES}
+    if unknown:
+        raise BadInput(unknown)
 
 
 def work_asked(query: Mapping[str, str]) -> str | None:
@@ -26,17 +35,29 @@ def work_asked(query: Mapping[str, str]) -> str | None:
 
 
 def moment_asked(query: Mapping[str, str], farm: Farm, now: datetime) -> datetime:
-    """The instant asked about; now when none is given. A time without offset is farm-local."""
-    text = query.get("at", "").strip().replace(" ", "+")
+    """The instant asked about, now or later; now when none is given. A time without offset is farm-local.
+
+    The past is refused: a phone whose clock is slow would get yesterday's yes. Clocks that differ a
+    little are forgiven, and the answer is about the server's now.
+    """
+    text = query.get("at", "").strip()
     if not text:
         return now
+    at = clock.to_utc(_read(text), farm.time_zone, field="at")
+    if at < now - CLOCKS_DIFFER:
+        raise BadInput({"at": gettext_noop("Ask about now or later; leave it out to ask about now.")})
+    if at > now + FARTHEST:
+        raise BadInput({"at": gettext_noop("Ask about a time within 400 days of now.")})
+    return max(at, now)
+
+
+def _read(text: str) -> datetime:
+    # A plus sign that was not percent-encoded arrives as a space.
+    text = re.sub(r" (\d{2}:?\d{2})$", r"+\1", text) if "T" in text or text.count(" ") > 1 else text
     try:
         moment = parse_datetime(text)
     except ValueError:
         moment = None
     if moment is None:
         raise BadInput({"at": gettext_noop("Use a date and time such as 2026-06-01T09:30:00-05:00.")})
-    at = clock.to_utc(moment, farm.time_zone, field="at")
-    if abs(at - now) > FARTHEST:
-        raise BadInput({"at": gettext_noop("Ask about a time within 400 days of now.")})
-    return at
+    return moment

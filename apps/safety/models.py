@@ -11,6 +11,7 @@ from apps.people.models import FarmOwned
 from apps.safety import rules
 from apps.safety.rules import FAR_AHEAD, TIMED_KINDS, Kind, LiftReason, Reason
 
+TIMED = sorted(kind.value for kind in TIMED_KINDS)
 TIMED_REASONS = [Reason.REI.value, Reason.PHI.value]
 
 
@@ -56,7 +57,7 @@ class Closure(FarmOwned):
             models.CheckConstraint(
                 condition=Q(ends_at=None)
                 | Q(kind=Kind.PLANNED.value)
-                | Q(kind__in=[k.value for k in TIMED_KINDS], reason_code__in=TIMED_REASONS),
+                | Q(kind__in=TIMED, reason_code__in=TIMED_REASONS),
                 name="closure_only_intervals_end",
             ),
             models.CheckConstraint(
@@ -64,7 +65,7 @@ class Closure(FarmOwned):
             ),
             models.CheckConstraint(
                 condition=Q(speaks_until=FAR_AHEAD)
-                | Q(kind__in=[k.value for k in TIMED_KINDS], ends_at__isnull=False, speaks_until=F("ends_at")),
+                | Q(kind__in=TIMED, ends_at__isnull=False, speaks_until=F("ends_at")),
                 name="closure_speaks_to_its_end",
             ),
         ]

@@ -7,7 +7,7 @@ from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from django.db.models import Q, QuerySet
+from django.db.models import QuerySet
 
 from apps.land import queries as land
 from apps.land.models import Block
@@ -17,7 +17,7 @@ from apps.people.rules import Role
 from apps.reminders.rules import Due, Level, register
 from apps.safety import rules
 from apps.safety.models import Closure
-from apps.safety.rules import TIMED_KINDS, Activity, Answer, Kind, Word
+from apps.safety.rules import TIMED_KINDS, Activity, Answer, Kind, Reason, Word
 from farmops import clock
 from farmops.errors import BadInput, Finding, Severity, gettext_noop
 
@@ -30,21 +30,38 @@ TOLD_WITHIN = timedelta(hours=6)
 
 
 def hanging(block_ids: Collection[int], at: datetime) -> QuerySet[Closure]:
-    """Closures of these blocks that may say something at ``at`` or later.
+    """Closures that hang on these blocks and may say something at ``at`` (which is now) or later.
 
-    Timed ones that ended more than a minute before ``at`` are left out: they are silent for good.
+    Intervals that ran out are left out by the index: the cost follows what hangs, not what was ever hung.
     """
-    over = Q(kind__in=[k.value for k in TIMED_KINDS], ends_at__lte=at - rules.MINUTE)
-    hung = Closure.rows.filter(block_id__in=block_ids).filter(Q(lifted_at=None) | Q(lifted_at__gt=at))
-    return hung.exclude(over).order_by("pk")
+    hung = Closure.rows.filter(block_id__in=block_ids, lifted_at=None, speaks_until__gt=at - rules.MINUTE)
+    return hung.order_by("pk")
 
 
 def closures_on(block_ids: Collection[int], at: datetime) -> dict[int, list[rules.Closure]]:
     """Facts of the closures hanging on each block at ``at`` (every block asked for has its entry). One query."""
     found: dict[int, list[rules.Closure]] = {block_id: [] for block_id in block_ids}
     for row in hanging(block_ids, at):
-        found[row.block_id].append(row.facts)
+        found[row.block_id].append(_facts(row, at))
     return found
+
+
+def _facts(row: Closure, at: datetime) -> rules.Closure:
+    """The row as the rules read it; one that cannot be read contradicts itself, so that its block is unknown."""
+    try:
+        return row.facts
+    except Exception:
+        log.exception("closure %s cannot be read", row.pk)
+        return rules.Closure(
+            id=row.pk,
+            block_id=row.block_id,
+            kind=Kind.ENTRY,
+            reason_code=Reason.REI,
+            starts_at=at,
+            ends_at=at - rules.MINUTE,
+            set_by=row.set_by_name,
+            contact=row.contact,
+        )
 
 
 def of_source(farm: Farm, source: str) -> QuerySet[Closure]:
@@ -58,13 +75,13 @@ def entry_answer(block: Block, *, activity: str | None, at: datetime, now: datet
 
 
 def harvest_answer(block: Block, *, activity: str | None = None, at: datetime, now: datetime) -> Answer:
-    """May the crop of this block be picked at ``at``. One query."""
+    """May the crop of this block be picked at ``at``: by hand, or by the way of picking given. One query."""
     return _answer(block, rules.may_harvest, activity=activity or Activity.PICKING_BY_HAND, at=at, now=now)
 
 
 def _answer(block: Block, rule: Callable[..., Answer], *, activity: str | None, at: datetime, now: datetime) -> Answer:
     def ask() -> Answer:
-        hung = closures_on([block.pk], min(at, now))[block.pk]
+        hung = closures_on([block.pk], now)[block.pk]
         return decide(block, hung, rule, activity=activity, at=at, now=now)
 
     return failing_closed(ask, block.farm, at=at, now=now)
@@ -105,9 +122,15 @@ def failing_closed(ask: Callable[[], Answer], farm: Farm, *, at: datetime, now: 
         return ask()
     except Exception:
         log.exception("the board could not answer")
-        template = gettext_noop("The board could not answer. Treat the block as closed.")
-        fresh = farm.entry_good_minutes
-        return rules.unknown_answer(at=at, as_of=now, code="fault", template=template, fresh_minutes=fresh)
+        return fault_answer(farm, at=at, now=now)
+
+
+def fault_answer(farm: Farm, *, at: datetime, now: datetime) -> Answer:
+    """The answer when something broke: unknown, which means keep out."""
+    template = gettext_noop("The board could not answer. Treat the block as closed.")
+    return rules.unknown_answer(
+        at=at, as_of=now, code="fault", template=template, fresh_minutes=farm.entry_good_minutes
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -120,18 +143,41 @@ class Line:
 
 
 def board(farm: Farm, *, activity: str | None = None, at: datetime, now: datetime) -> list[Line]:
-    """Both answers for every block in use, by code. Two queries, however many blocks."""
+    """Both answers for every block in use, by code. Two queries, however many blocks.
+
+    ``activity`` narrows the answer about entry; the one about harvest is always for picking by hand.
+    """
     rows = list(land.blocks(farm))
-    hung = closures_on([row.pk for row in rows], min(at, now))
-    return [_line(row, hung[row.pk], activity=activity, at=at, now=now) for row in rows]
+    hung = _read_or_nothing([row.pk for row in rows], now)
+    return [_line(row, hung, activity=activity, at=at, now=now) for row in rows]
 
 
-def _line(row: Block, hung: list[rules.Closure], *, activity: str | None, at: datetime, now: datetime) -> Line:
+def _read_or_nothing(block_ids: list[int], now: datetime) -> dict[int, list[rules.Closure]]:
+    """The closures by block; no key at all when they cannot be read, so that every line says unknown."""
+    try:
+        return closures_on(block_ids, now)
+    except Exception:
+        log.exception("the board could not be read")
+        return {}
+
+
+def _line(
+    row: Block, hung: dict[int, list[rules.Closure]], *, activity: str | None, at: datetime, now: datetime
+) -> Line:
     def ask(rule: Callable[..., Answer], work: str | None) -> Answer:
-        return failing_closed(lambda: decide(row, hung, rule, activity=work, at=at, now=now), row.farm, at=at, now=now)
+        return failing_closed(
+            lambda: decide(row, hung[row.pk], rule, activity=work, at=at, now=now), row.farm, at=at, now=now
+        )
 
-    picking = activity or Activity.PICKING_BY_HAND
-    return Line(block=row, entry=ask(rules.may_enter, activity), harvest=ask(rules.may_harvest, picking))
+    return Line(
+        block=row, entry=ask(rules.may_enter, activity), harvest=ask(rules.may_harvest, Activity.PICKING_BY_HAND)
+    )
+
+
+def conditions_on(block: Block, now: datetime) -> list[Closure]:
+    """Closures of a block that wait for a named person to attest the label's condition. One query."""
+    waiting = [r.value for r in rules.CONDITIONS]
+    return list(hanging([block.pk], now).filter(reason_code__in=waiting))
 
 
 def block_guard(block: Block, now: datetime) -> list[Finding]:

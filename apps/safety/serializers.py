@@ -21,6 +21,7 @@ class BecauseOut(serializers.Serializer):
     code = serializers.CharField()
     answer = serializers.ChoiceField(choices=WORDS)
     sentence = serializers.CharField()
+    template = serializers.CharField()
     numbers = serializers.DictField(child=serializers.CharField())
     times = serializers.DictField(child=serializers.DateTimeField())
     kind = serializers.ChoiceField(choices=KINDS, allow_null=True)
@@ -30,6 +31,7 @@ class BecauseOut(serializers.Serializer):
     until_at = serializers.DateTimeField(allow_null=True)
     confirmed = serializers.BooleanField()
     source = serializers.CharField()
+    closure_id = serializers.IntegerField(allow_null=True)
 
 
 class AnswerOut(serializers.Serializer):
@@ -60,6 +62,7 @@ class BoardLineOut(serializers.Serializer):
 
 class BoardOut(serializers.Serializer):
     as_of = serializers.DateTimeField()
+    at = serializers.DateTimeField()
     activity = serializers.ChoiceField(choices=ACTIVITIES, allow_null=True)
     blocks = BoardLineOut(many=True)
 
@@ -95,6 +98,7 @@ def because_json(because: Because, zone: str) -> dict[str, Any]:
         "code": because.code,
         "answer": because.answer.value,
         "sentence": wording.sentence(because, zone),
+        "template": because.template,
         "numbers": dict(because.numbers),
         "times": {name: at.isoformat() for name, at in because.times.items()},
         "kind": because.kind.value if because.kind else None,
@@ -104,6 +108,7 @@ def because_json(because: Because, zone: str) -> dict[str, Any]:
         "until_at": because.until_at,
         "confirmed": because.confirmed,
         "source": because.source,
+        "closure_id": because.closure_id,
     }
 
 

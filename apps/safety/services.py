@@ -7,7 +7,9 @@ never lag behind it. Blocks are locked in rising order, so that two jobs cannot 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Sequence
+from dataclasses import replace
 from datetime import datetime
+from typing import Any
 
 from django.db import transaction
 
@@ -19,7 +21,7 @@ from apps.people.rules import Can
 from apps.safety import rules
 from apps.safety.models import Closure
 from apps.safety.rules import Kind, LiftReason, NewClosure
-from farmops.errors import Finding, Refused, Unknown
+from farmops.errors import Finding, NotYourRole, Refused, Unknown
 
 Source = str
 
@@ -38,9 +40,17 @@ def hang_closures(
     *, farm: Farm, member: Member | None, source: Source, closures: Sequence[NewClosure], now: datetime
 ) -> list[Closure]:
     """Hang these closures. ``Refused`` when one cannot be true (``rules.check_hang``); then none hangs."""
+    _same_farm(farm, member)
     lock_ground(farm, (c.block_id for c in closures))
     _stop([f for c in closures for f in rules.check_hang(c, now=now)])
-    return [_hang(farm, member, source, new, now) for new in closures]
+    return [_hang(farm, member, source, _to_the_minute(new), now) for new in closures]
+
+
+def _to_the_minute(new: NewClosure) -> NewClosure:
+    """Ends rounded up, as the rules read them, so that a row and its answer name the same minute."""
+    ends = {"ends_at": new.ends_at, "provisional_ends_at": new.provisional_ends_at}
+    rounded: dict[str, Any] = {name: rules.up_to_minute(end) for name, end in ends.items() if end is not None}
+    return replace(new, **rounded)
 
 
 def _hang(farm: Farm, member: Member | None, source: Source, new: NewClosure, now: datetime) -> Closure:
@@ -52,6 +62,7 @@ def _hang(farm: Farm, member: Member | None, source: Source, new: NewClosure, no
         starts_at=new.starts_at,
         ends_at=new.ends_at,
         provisional_ends_at=new.provisional_ends_at,
+        speaks_until=new.speaks_until,
         activities=sorted(new.activities),
         product_names=list(new.product_names),
         numbers=dict(new.numbers),
@@ -77,7 +88,13 @@ def lift_closures(
     block_ids: Collection[int] | None = None,
     now: datetime,
 ) -> list[Closure]:
-    """Take down what hangs for ``source`` of these kinds. ``Refused`` unless each may come down for ``reason``."""
+    """Take down what hangs for ``source`` of these kinds (in these blocks only, if given).
+
+    ``Refused`` unless ``reason`` needs no successor and each closure may come down for it; ``NotYourRole`` when
+    the reason rests on a signature and ``member`` is no applicator.
+    """
+    _may_lift(farm, member, reason)
+    _stop(rules.check_alone(reason))
     rows = _hanging_of(farm, source, kinds, block_ids)
     _stop([f for row in rows for f in rules.check_lift(row.facts, reason=reason, now=now)])
     return [_lift(farm, member, row, reason, now) for row in rows]
@@ -114,8 +131,10 @@ def replace_closures(
     """Hang the new before the old come down, in one transaction.
 
     ``Refused`` when a new one cannot be true, an old one may not come down for ``reason``, or the new ones
-    would leave ground open that the old ones hold closed (``rules.check_replace``).
+    would leave ground open that the old ones hold closed (``rules.check_replace``); ``NotYourRole`` when the
+    reason rests on a signature and ``member`` is no applicator.
     """
+    _may_lift(farm, member, reason)
     old = _hanging_of(farm, source, kinds, None)
     findings = [f for row in old for f in rules.check_lift(row.facts, reason=reason, now=now)]
     _stop(findings + rules.check_replace([row.facts for row in old], closures, reason=reason))
@@ -127,11 +146,36 @@ def replace_closures(
 
 @transaction.atomic
 def attest_condition(*, member: Member, closure_id: int, now: datetime) -> Closure:
-    """A named person has seen that the label's condition (dry, level reached) is met: that closure comes down."""
+    """A named applicator has seen that the label's condition (dry, level reached) is met: that closure comes down.
+
+    ``Unknown`` when it is not this farm's or came down already; ``Refused`` when it is no condition: an
+    interval has to run.
+    """
     member.require(Can.SPRAY)
-    row = one(Closure.objects.for_farm(member.farm).select_for_update().filter(pk=closure_id, lifted_at=None))
+    found = Closure.objects.for_farm(member.farm).filter(pk=closure_id, lifted_at=None)
+    lock_ground(member.farm, found.values_list("block_id", flat=True))
+    row = one(found.select_for_update())
     _stop(rules.check_lift(row.facts, reason=LiftReason.ATTESTED, now=now))
     return _lift(member.farm, member, row, LiftReason.ATTESTED, now)
+
+
+@transaction.atomic
+def attest_conditions(*, member: Member, closure_ids: Sequence[int], now: datetime) -> list[Closure]:
+    """``attest_condition`` for several closures: all or none."""
+    return [attest_condition(member=member, closure_id=closure_id, now=now) for closure_id in sorted(closure_ids)]
+
+
+def _may_lift(farm: Farm, member: Member | None, reason: LiftReason) -> None:
+    _same_farm(farm, member)
+    if reason in rules.SIGNED_REASONS:
+        if member is None:
+            raise NotYourRole("Only an applicator's signature can give this reason.")
+        member.require(Can.SIGN)
+
+
+def _same_farm(farm: Farm, member: Member | None) -> None:
+    if member is not None and member.farm.pk != farm.pk:
+        raise Unknown("No such farm in your book.")
 
 
 def _stop(findings: list[Finding]) -> None:

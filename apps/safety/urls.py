@@ -18,4 +18,5 @@ P = "f/<slug:farm>/"
 page_urlpatterns = [
     path(P + "board/", pages.BoardPage.as_view(), name="board"),
     path(P + "blocks/<int:block>/may-i-enter/", pages.MayEnter.as_view(), name="may_enter"),
+    path(P + "blocks/<int:block>/confirm/", pages.Confirm.as_view(), name="confirm"),
 ]

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.utils.translation import get_language, gettext, override
+from django.utils.translation import get_language
 
-from apps.safety.rules import Activity, Answer, Because, Kind, Word
-from farmops import wording
-from farmops.errors import gettext_noop
+from apps.people.models import Farm
+from apps.safety.rules import Activity, Answer, Because, Word
+from apps.safety.spanish import SENTENCES
+from farmops import clock, wording
+from farmops.errors import BadInput, gettext_noop
 
 
 @dataclass(frozen=True)
@@ -22,11 +25,18 @@ class Both:
 
 KEEP_OUT = Both("KEEP OUT", "NO ENTRE")
 ENTRY_ALLOWED = Both("Entry allowed", "Entrada permitida")
-NOT_CONFIRMED = Both("Not confirmed", "Sin confirmar")
 NO_PICKING = Both("Do not pick yet", "No coseche todavía")
 PICKING_ALLOWED = Both("Picking allowed", "Cosecha permitida")
 NO_END = Both("No end time yet.", "Todavía no hay hora final.")
 SIGN_BEATS = Both("If a sign is up, keep out.", "Si hay un letrero, no entre.")
+NOT_CONFIRMED = Both("Not confirmed.", "Sin confirmar.")
+NO_LONGER = Both("Not confirmed any more. Ask again.", "Ya no está confirmado. Pregunte otra vez.")
+ALLOWED_MEANS = Both(
+    "“Entry allowed” means only that the recorded restrictions have ended. If you smell or see spray, or feel ill, "
+    "leave and call.",
+    "«Entrada permitida» solo quiere decir que terminaron las restricciones registradas. Si huele o ve aplicación, o "
+    "se siente mal, salga y llame.",
+)
 
 ACTIVITY_NAMES: dict[Activity, Both] = {
     Activity.PICKING_BY_HAND: Both("Picking by hand", "Cosecha a mano"),
@@ -37,6 +47,50 @@ ACTIVITY_NAMES: dict[Activity, Both] = {
     Activity.OTHER: Both("Something else", "Otro trabajo"),
 }
 ANY_WORK = Both("Any work", "Cualquier trabajo")
+
+MISSING: Mapping[str, Both] = {
+    "planned_now": Both("Spraying is planned now. No end time yet.", "Hay una aplicación planeada ahora."),
+    "spraying_now": Both("Spraying now. No end time yet.", "Están aplicando ahora. Todavía no hay hora final."),
+    "sign_up": Both("Waiting for the sign to come down.", "Falta quitar el letrero."),
+    "planned_unreported": Both(
+        "Not confirmed. A spray job was not reported.", "Sin confirmar. Nadie ha informado de una aplicación."
+    ),
+    "no_finish_time": Both(
+        "Not confirmed. A spray job has no finish time.", "Sin confirmar. Falta la hora final de una aplicación."
+    ),
+    "unsigned": Both(
+        "Not confirmed. A spray record is not signed.", "Sin confirmar. Falta firmar el registro de una aplicación."
+    ),
+    "two_ends": Both("Not confirmed. Two finish times differ.", "Sin confirmar. Hay dos horas finales distintas."),
+    "rei_missing": Both(
+        "Not confirmed. The time to keep out is not known.", "Sin confirmar. No se conoce el tiempo sin entrar."
+    ),
+    "phi_missing": Both(
+        "Not confirmed. The wait before harvest is not known.",
+        "Sin confirmar. No se conoce el intervalo antes de la cosecha.",
+    ),
+    "until_dry": Both("Waiting for somebody to confirm that it has dried.", "Falta confirmar que ya secó."),
+    "until_level": Both("Waiting for somebody to confirm the air level.", "Falta confirmar el nivel en el aire."),
+    "contradiction": Both(
+        "Not confirmed. The record must be corrected.", "Sin confirmar. Hay que corregir el registro."
+    ),
+}
+"""What is missing, by the code of the gravest reason; other reasons without an end say only that there is none."""
+
+STATE_NAMES = {
+    Word.YES: gettext_noop("Entry allowed"),
+    Word.NO: gettext_noop("Keep out"),
+    Word.UNKNOWN: gettext_noop("Keep out, not confirmed"),
+}
+
+
+def zone_of(farm: Farm) -> str:
+    """The farm's zone for showing times. A farm without a real one shows UTC, and its answers are all unknown."""
+    try:
+        clock.zone(farm.time_zone)
+    except BadInput:
+        return "UTC"
+    return farm.time_zone
 
 
 def work_name(activity: str | None) -> Both:
@@ -56,13 +110,20 @@ def second_line(answer: Answer, zone: str) -> Both:
     if not answer.keep_out:
         return Both("", "")
     if answer.opens_at is not None:
-        en = "until " + wording.instant(answer.opens_at, zone, "en")
-        return Both(en, "No antes del " + wording.instant(answer.opens_at, zone, "es"))
-    if any(b.kind is Kind.UNDERWAY and b.answer is Word.NO for b in answer.because):
-        return Both("Spraying now. " + NO_END.en, "Están aplicando ahora. " + NO_END.es)
-    if answer.answer is Word.UNKNOWN:
-        return Both(NOT_CONFIRMED.en + ".", NOT_CONFIRMED.es + ".")
-    return NO_END
+        en, es = (wording.instant(answer.opens_at, zone, code) for code in ("en", "es"))
+        return Both(f"until {en}", f"No antes del {es}")
+    otherwise = NOT_CONFIRMED if answer.answer is Word.UNKNOWN else NO_END
+    return MISSING.get(answer.because[0].code, otherwise) if answer.because else otherwise
+
+
+def opening(answer: Answer, zone: str) -> str:
+    """When it opens, in the reader's language; empty when nobody can say."""
+    return "" if answer.opens_at is None else moment(answer.opens_at, zone)
+
+
+def moment(at: datetime, zone: str) -> str:
+    """An instant in the reader's language."""
+    return wording.instant(at, zone, get_language())
 
 
 def remaining(answer: Answer) -> Both | None:
@@ -75,31 +136,32 @@ def remaining(answer: Answer) -> Both | None:
 
 def sentence(because: Because, zone: str, language: str | None = None) -> str:
     """One reason in words, times in the farm's zone, in ``language`` (the active one if not given)."""
-    code = language or get_language()
-    with override(code):
-        times = {name: wording.instant(at, zone, code) for name, at in because.times.items()}
-        numbers = {name: gettext(value) if name == "product" else value for name, value in because.numbers.items()}
-        return gettext(because.template).format(**{**numbers, **times})
+    code = "es" if (language or get_language() or "").startswith("es") else "en"
+    times = {name: wording.instant(at, zone, code) for name, at in because.times.items()}
+    product = because.product or _in(code, "a pesticide")
+    return _in(code, because.template).format(**{**because.numbers, "product": product, **times})
+
+
+def _in(code: str, template: str) -> str:
+    return SENTENCES.get(template, template) if code == "es" else template
+
+
+def both(because: Because, zone: str) -> Both:
+    """One reason in both languages."""
+    return Both(sentence(because, zone, "en"), sentence(because, zone, "es"))
 
 
 def good_until(answer: Answer, zone: str) -> Both:
     """When the question must be asked again."""
-    return Both(
-        "Good until " + _clock(answer.good_until, zone, "en"), "Vence a las " + _clock(answer.good_until, zone, "es")
-    )
+    en, es = _instants(answer.good_until, zone)
+    return Both(f"Good until {en}", f"Vence el {es}")
 
 
 def checked(answer: Answer, zone: str) -> Both:
     """When the book was asked."""
-    return Both("Checked " + _clock(answer.as_of, zone, "en"), "Revisado " + _clock(answer.as_of, zone, "es"))
+    en, es = _instants(answer.as_of, zone)
+    return Both(f"Checked {en}", f"Revisado el {es}")
 
 
-def _clock(at: datetime, zone: str, language: str) -> str:
-    return wording.instant(at, zone, language)
-
-
-STATE_NAMES = {
-    Word.YES: gettext_noop("Entry allowed"),
-    Word.NO: gettext_noop("Keep out"),
-    Word.UNKNOWN: gettext_noop("Keep out, not confirmed"),
-}
+def _instants(at: datetime, zone: str) -> tuple[str, str]:
+    return wording.instant(at, zone, "en"), wording.instant(at, zone, "es")

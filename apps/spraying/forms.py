@@ -27,6 +27,15 @@ PRESET_NAMES = {
     "extension": _("Labels and published resistance advice"),
     "once_a_season": _("Each resistance group once a season"),
 }
+USUAL = (
+    "floz",
+    "pt",
+    "qt",
+    "gal",
+    "oz",
+    "lb",
+    *(u for u in PRODUCT_UNITS if u not in {"floz", "pt", "qt", "gal", "oz", "lb"}),
+)
 Choices = Sequence[tuple[Any, Any]]
 
 
@@ -102,7 +111,7 @@ class JobForm(forms.Form):
         )
         self.fields[f"amount_{n}"] = _number(label=_("Rate of product %(n)s") % {"n": n}, required=False)
         self.fields[f"unit_{n}"] = forms.ChoiceField(
-            label=_("Unit of product %(n)s") % {"n": n}, required=False, choices=_units([*PRODUCT_UNITS, "%vv"])
+            label=_("Unit of product %(n)s") % {"n": n}, required=False, choices=[("", "—"), *_units([*USUAL, "%vv"])]
         )
         self.fields[f"basis_{n}"] = forms.ChoiceField(
             label=_("Rate of product %(n)s is") % {"n": n},

@@ -125,7 +125,7 @@ class Plan(Faults):
         gpa = self._optional(values["spray_gpa"], "spray_gpa", maximum=1000, places=3)
         day = values["window_starts_at"].astimezone(clock.zone(self.farm.time_zone)).date()
         measured = equipment.sprayer_facts(sprayer, day).calibration if gpa is None else None
-        gpa = gpa if measured is None else measured.gpa.quantize(Decimal("0.001"))
+        gpa = gpa if measured is None else measured.gpa.quantize(Decimal("0.01"))
         if gpa is None or gpa <= 0:
             said = gettext_noop("Enter the spray volume, more than 0: this sprayer has no calibration to take it from.")
             self.errors.setdefault("spray_gpa", [said])

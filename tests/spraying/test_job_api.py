@@ -256,7 +256,7 @@ class TestSigning:
             f"You sprayed all {acres} acres of N1 North 1, Winter squash.",
             "You started Mon, Jul 6, 8:10 AM CDT and finished Mon, Jul 6, 9:40 AM CDT.",
         ]
-        assert back["sentences"][-1] == "At the start: wind 5 mph from SW, 72 °F, humidity 60 %."
+        assert back["sentences"][-1] == "Weather at the start: 5 mph SW, 72 °F, 60 % RH."
         assert back["consequences"] == [
             "Because of this record, N1 North 1 stays closed until Mon, Jul 6, 9:40 PM CDT (Demo Shield).",
             "Earliest picking on N1 North 1: Thu, Jul 9, 9:40 AM CDT (Demo Shield).",

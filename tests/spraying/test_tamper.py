@@ -153,7 +153,8 @@ def delete_tail(chain):
 
 
 def change_signer(chain):
-    sql("UPDATE spraying_sprayrecord SET signed_by_id = job_id WHERE id = %s", chain[0].pk)
+    planner = chain[0].job.created_by_id
+    sql("UPDATE spraying_sprayrecord SET signed_by_id = %s WHERE id = %s", planner, chain[0].pk)
 
 
 def change_time(chain):

@@ -98,7 +98,7 @@ def _figure(rows: Sequence[LimitFacts]) -> go.Figure:
         rows=len(rows),
         xaxis={
             "range": [0, float(top) * 1.4],
-            "title": look.axis_title(gettext("% of the season limit")),
+            "title": look.axis_title(gettext("Percent of the limit")),
             "ticksuffix": " %",
             "tickvals": [0, 50, 100],
             "tickangle": 0,

@@ -118,6 +118,12 @@ class NewClosure:
     def __post_init__(self) -> None:
         must_be_aware(starts_at=self.starts_at, ends_at=self.ends_at, provisional_ends_at=self.provisional_ends_at)
 
+    @property
+    def speaks_until(self) -> datetime:
+        """The instant from which it can be left out of every question; only a timed interval has one."""
+        timed = self.kind in TIMED_KINDS and self.reason_code not in CONDITIONS | MISSING
+        return self.ends_at if timed and self.ends_at is not None else FAR_AHEAD
+
 
 @dataclass(frozen=True, kw_only=True)
 class Closure(NewClosure):

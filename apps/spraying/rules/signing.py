@@ -170,16 +170,22 @@ def _amount(product: Mapping[str, Any]) -> Sentence:
 
 def _weather(content: Mapping[str, Any]) -> list[Sentence]:
     start, end = content["readings"]["start"], content["readings"]["end"]
-    begin = gettext_noop("At the start: wind {wind} mph from {from}, {temperature} °F, humidity {humidity} %.")
-    finish = gettext_noop("At the end: wind {wind} mph from {from}, {temperature} °F, humidity {humidity} %.")
-    found = [Sentence(template=begin, numbers=_read(start))]
-    return [*found, Sentence(template=finish, numbers=_read(end))] if end else found
+    begin, finish = gettext_noop("Weather at the start: {readings}."), gettext_noop("Weather at the end: {readings}.")
+    found = [Sentence(template=begin, numbers={"readings": _read(start)})]
+    read = _read(end)
+    return [*found, Sentence(template=finish, numbers={"readings": read})] if read else found
 
 
-def _read(readings: Mapping[str, str]) -> dict[str, str]:
-    names = {"wind": "wind_mph", "temperature": "temperature_f", "humidity": "humidity_percent", "from": "wind_from"}
-    said = {slot: readings.get(name) or "–" for slot, name in names.items()}
-    return {**said, "from": said["from"].upper()}
+def _read(readings: Mapping[str, str]) -> str:
+    """``5 mph SW, max 8 mph, 72 °F, 60 % RH``: only what was read, in units that need no translation."""
+    wind, gust = readings.get("wind_mph"), readings.get("gust_mph")
+    parts = (
+        f"{wind} mph {readings.get('wind_from', '').upper()}".strip() if wind else "",
+        f"max {gust} mph" if gust else "",
+        f"{readings['temperature_f']} °F" if readings.get("temperature_f") else "",
+        f"{readings['humidity_percent']} % RH" if readings.get("humidity_percent") else "",
+    )
+    return ", ".join(part for part in parts if part)
 
 
 def _remarks(content: Mapping[str, Any]) -> list[Sentence]:
