@@ -250,13 +250,14 @@ SPECTACULAR_SETTINGS = {
     },
 }
 
-EMAIL_BACKEND = os.environ.get("EMAIL_BACKEND", "django.core.mail.backends.console.EmailBackend")
+# Without a mail server, letters are files: on a terminal they would bury everything else.
+EMAIL_BACKEND = os.environ.get("EMAIL_BACKEND", "django.core.mail.backends.filebased.EmailBackend")
 EMAIL_HOST = os.environ.get("EMAIL_HOST", "localhost")
 EMAIL_PORT = int(os.environ.get("EMAIL_PORT", "25"))
 EMAIL_HOST_USER = os.environ.get("EMAIL_HOST_USER", "")
 EMAIL_HOST_PASSWORD = os.environ.get("EMAIL_HOST_PASSWORD", "")
 EMAIL_TIMEOUT = 10
-EMAIL_FILE_PATH = os.environ.get("EMAIL_FILE_PATH") or None
+EMAIL_FILE_PATH = os.environ.get("EMAIL_FILE_PATH") or str(DATA_DIR / "mail")
 DEFAULT_FROM_EMAIL = os.environ.get("DEFAULT_FROM_EMAIL", "farm@localhost")
 
 # What is coming due is computed by each app; the sweep asks them in this order.

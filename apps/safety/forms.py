@@ -6,7 +6,6 @@ from typing import Any
 
 from django import forms
 from django.utils.translation import gettext
-from django.utils.translation import gettext_lazy as _
 
 from apps.safety.rules import Closure, Reason
 
@@ -20,12 +19,16 @@ def condition_name(closure: Closure) -> str:
 
 
 class ConfirmForm(forms.Form):
-    """Nothing is ticked beforehand: each condition is somebody's own look."""
-
-    seen = forms.TypedMultipleChoiceField(
-        label=_("I was at the block and saw that"), widget=forms.CheckboxSelectMultiple, coerce=int
-    )
+    """One box for each condition. None is ticked beforehand: each is somebody's own look."""
 
     def __init__(self, *args: Any, waiting: list[tuple[int, str]], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["seen"].choices = waiting
+        self.ids = {f"seen_{closure_id}": closure_id for closure_id, _ in waiting}
+        for closure_id, name in waiting:
+            self.fields[f"seen_{closure_id}"] = forms.BooleanField(label=name, required=False)
+
+    def clean(self) -> dict[str, Any]:
+        seen = [closure_id for name, closure_id in self.ids.items() if self.cleaned_data.get(name)]
+        if not seen:
+            raise forms.ValidationError(gettext("Tick what you saw, or go back without confirming."))
+        return {"seen": seen}

@@ -31,6 +31,9 @@ NO_END = Both("No end time yet.", "Todavía no hay hora final.")
 SIGN_BEATS = Both("If a sign is up, keep out.", "Si hay un letrero, no entre.")
 NOT_CONFIRMED = Both("Not confirmed.", "Sin confirmar.")
 NO_LONGER = Both("Not confirmed any more. Ask again.", "Ya no está confirmado. Pregunte otra vez.")
+CALL = Both("Call", "Llame")
+ASK_AGAIN = Both("Ask again", "Preguntar otra vez")
+ANOTHER_BLOCK = Both("Ask about another block", "Preguntar por otro bloque")
 ALLOWED_MEANS = Both(
     "“Entry allowed” means only that the recorded restrictions have ended. If you smell or see spray, or feel ill, "
     "leave and call.",

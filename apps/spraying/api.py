@@ -13,6 +13,7 @@ from apps.equipment.queries import sprayer_facts
 from apps.people.rules import Can
 from apps.spraying import checking, content, mixing, queries, services, shapes
 from apps.spraying import serializers as inputs
+from apps.spraying.around import around
 from apps.spraying.filters import JobFilter
 from apps.spraying.models import Job, JobStep
 from apps.spraying.rules.record import Meaning
@@ -109,6 +110,16 @@ class JobMix(FarmAPI):
             "products": mix.products,
         }
         return self.show(shapes.MixOut, body)
+
+
+class JobAround(FarmAPI):
+    """The exclusion zone of the job's sprayer and the other blocks that lie in it."""
+
+    needs = {"GET": Can.READ_JOBS}
+
+    @extend_schema(responses=shapes.AroundOut, operation_id="read_job_surroundings")
+    def get(self, request: Request, farm: str, job: int) -> Response:
+        return self.show(shapes.AroundOut, around(queries.job(self.farm, job)))
 
 
 class JobSteps(FarmAPI):

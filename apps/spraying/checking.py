@@ -134,10 +134,8 @@ def _same(finding: Finding) -> tuple[Any, ...]:
 
 
 def _on(block_name: str, finding: Finding) -> Finding:
-    named = block_name in finding.numbers.values() or block_name in finding.subject
-    if named:
-        return finding
-    return replace(finding, subject=", ".join(t for t in (block_name, finding.subject) if t))
+    said = set(finding.numbers.values())
+    return replace(finding, subject=", ".join(t for t in (block_name, finding.subject) if t and t not in said))
 
 
 def unanswered(blocks: Sequence[BlockFindings], answered: Iterable[dict[str, Any]]) -> list[Finding]:

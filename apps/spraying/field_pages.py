@@ -245,7 +245,7 @@ class Signed(FarmPage):
     def get(self, request: HttpRequest, farm: str, job: int) -> HttpResponse:
         row = decorated(queries.job(self.farm, job))
         record = queries.record_of(row)
-        back = read_back(json.loads(record.body_text)["content"]) if record else None
+        back = read_back(json.loads(record.body_text)["content"], to_signer=False) if record else None
         consequences = [shapes.said(s) for s in back.consequences] if back else []
         return self.page({"job": row, "record": record, "consequences": consequences})
 
@@ -267,7 +267,7 @@ class Record(FarmPage):
     def get(self, request: HttpRequest, farm: str, seq: int) -> HttpResponse:
         row = queries.record(self.farm, seq)
         body = json.loads(row.body_text)
-        back = read_back(body["content"])
+        back = read_back(body["content"], to_signer=False)
         return self.page(
             {
                 "record": row,

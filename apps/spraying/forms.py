@@ -119,6 +119,17 @@ class JobForm(forms.Form):
             choices=[(b.value, BASIS_NAMES[b]) for b in RateBasis],
         )
 
+    @property
+    def lines(self) -> list[list[forms.BoundField]]:
+        """The product lines, each as its fields."""
+        return [[self[f"{part}_{n}"] for part in ("product", "amount", "unit", "basis")] for n in LINES]
+
+    @property
+    def rest(self) -> list[forms.BoundField]:
+        """What comes after the product lines."""
+        shown = {"blocks", "targets", *(field.name for line in self.lines for field in line)}
+        return [field for field in self if field.name not in shown]
+
     def plan(self) -> dict[str, Any]:
         """What was typed, as ``plan_job`` takes it (times still farm-local)."""
         typed = dict(self.cleaned_data)
@@ -159,7 +170,8 @@ class AssignForm(VersionForm):
     reason = _text(
         label=_("Reason"),
         required=False,
-        help_text=_("Why the job may go ahead; needed when something above asks for one"),
+        help_text=_("Why the job may go ahead all the same"),
+        error_messages={"required": _("Write down why this job may go ahead all the same.")},
     )
 
 

@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
+from django.utils.functional import cached_property
 from django.utils.translation import gettext, gettext_noop
 
 from apps.equipment import queries as equipment
-from apps.equipment.rules import exclusion_zone
 from apps.land import queries as land
 from apps.people import queries as people
 from apps.people.rules import Can, Role
+from apps.products.models import LabelVersion
 from apps.products.queries import products, today
 from apps.spraying import checking, forms, mixing, queries, services
-from apps.spraying.facts import settings_of, within
+from apps.spraying.around import around
+from apps.spraying.facts import settings_of, versions_for
 from apps.spraying.inputs import EXPECTED
 from apps.spraying.models import Job
 from apps.spraying.rules.states import STATE_NAMES, STEP_NAMES, JobState, Step, open_steps
@@ -37,6 +40,7 @@ ACTIONS = {
     Step.REPORT_LATE: ("report_late", gettext_noop("It was sprayed without being started here")),
     Step.NOT_APPLIED: ("not_applied", gettext_noop("Sign that nothing was applied")),
 }
+UNSPRAYED = (JobState.DRAFT, JobState.ASSIGNED, JobState.SPRAYING)
 FIRST = (Step.ASSIGN, Step.START, Step.FINISH, Step.SIGN)
 
 
@@ -101,12 +105,8 @@ class OneJob(JobPage):
                 "next_action": self._action(row, first) if first else None,
                 "other_actions": [self._action(row, s) for s in steps if s is not first and s in ACTIONS],
                 "mix": mixing.mix_of(row, sprayer),
-                "zone": exclusion_zone(
-                    method=sprayer.method,
-                    droplet_class=sprayer.droplet_class,
-                    release_height_in=sprayer.release_height_in,
-                ),
-                "zone_blocks": self._zone_blocks(row, sprayer),
+                "around": around(row) if row.state in UNSPRAYED else None,
+                "labels": self._labels(row, day),
                 "found": row.finish_findings or row.start_findings or row.findings,
                 "history": [self._step(s) for s in queries.steps_of(row)],
                 "record": queries.record_of(row),
@@ -117,17 +117,11 @@ class OneJob(JobPage):
         page, words = ACTIONS[step]
         return {"url": reverse(f"spraying:{page}", args=[self.farm.slug, job.pk]), "words": words}
 
-    def _zone_blocks(self, job: Job, sprayer: Any) -> list[str]:
-        """Other blocks that lie in the application exclusion zone while this job is sprayed."""
-        if job.state not in (JobState.DRAFT, JobState.ASSIGNED, JobState.SPRAYING):
-            return []
-        feet = exclusion_zone(
-            method=sprayer.method, droplet_class=sprayer.droplet_class, release_height_in=sprayer.release_height_in
-        ).distance_ft
-        mine = {row.block_id for row in job.job_blocks.all()}
-        everything = [b for b in land.blocks(self.farm) if b.pk not in mine]
-        near = {b.pk: b for row in job.job_blocks.all() for b, _ in within(row.block, everything, feet)} if feet else {}
-        return [str(b) for b in near.values()]
+    def _labels(self, job: Job, day: date) -> list[LabelVersion]:
+        """The label versions the job goes by, in the order of the mix; a draft by those in force on its day."""
+        kept = job.state not in (JobState.DRAFT, JobState.CALLED_OFF)
+        found = versions_for(job, day, kept=kept)
+        return [found[row.product_id] for row in job.job_products.all() if row.product_id in found]
 
     def _step(self, row: Any) -> Any:
         row.name = STEP_NAMES[Step(row.step)]
@@ -205,16 +199,8 @@ class EditJob(_JobForm):
 
     def start(self) -> dict[str, Any]:
         row, zone = queries.job(self.farm, self.kwargs["job"]), self.farm.time_zone
-        plain = (
-            "sprayer_id",
-            "applicator_id",
-            "supervisor_id",
-            "water_ph",
-            "surfactant",
-            "notes",
-            "version",
-            *EXPECTED,
-        )
+        plain = ("sprayer_id", "applicator_id", "supervisor_id", "surfactant", "notes", "version")
+        numbers = {name: getattr(row, name) for name in ("spray_gpa", "water_ph", *EXPECTED)}
         lines = {}
         for n, line in enumerate(row.job_products.all(), start=1):
             lines |= {
@@ -226,19 +212,26 @@ class EditJob(_JobForm):
         return {
             **{name: getattr(row, name) for name in plain},
             **lines,
-            "spray_gpa": f"{row.spray_gpa.normalize():f}",
+            **{name: "" if value is None else f"{value.normalize():f}" for name, value in numbers.items()},
             "targets": ", ".join(t.replace("_", " ") for t in row.targets),
             "blocks": [b.block_id for b in row.job_blocks.all()],
             "window_starts_at": local(row.window_starts_at, zone),
             "window_ends_at": local(row.window_ends_at, zone),
         }
 
-    def act(self, cleaned: dict[str, Any]) -> str:
-        plan = self.plan(self.request.POST)
-        kept = {b.block_id: b for b in queries.job(self.farm, self.kwargs["job"]).job_blocks.all()}
-        for line in plan["blocks"]:  # acres and parts that this form does not show stay as they are
+    def _keep_what_is_not_shown(self, plan: dict[str, Any], job: Job) -> None:
+        """Acres and parts of blocks, and products beyond the fourth, stay as they are."""
+        kept = {row.block_id: row for row in job.job_blocks.all()}
+        for line in plan["blocks"]:
             if row := kept.get(line["block_id"]):
                 line |= {"planned_acres": row.planned_acres, "zone": row.zone}
+        parts = ("product_id", "rate_amount", "rate_unit", "rate_basis")
+        more = list(job.job_products.all())[len(forms.LINES) :]
+        plan["products"] += [{name: getattr(row, name) for name in parts} for row in more]
+
+    def act(self, cleaned: dict[str, Any]) -> str:
+        plan = self.plan(self.request.POST)
+        self._keep_what_is_not_shown(plan, queries.job(self.farm, self.kwargs["job"]))
         try:
             job = services.edit_job(
                 member=self.member,
@@ -276,10 +269,9 @@ class AssignJob(StepPage):
     step = Step.ASSIGN
     done = gettext_noop("The job is assigned. The applicator is told and the blocks will close for the window.")
 
-    def form(self, data: Any = None) -> forms.AssignForm:
-        return forms.AssignForm(data, initial={"version": self.job().version})
-
-    def context(self) -> dict[str, Any]:
+    @cached_property
+    def judged(self) -> dict[str, Any]:
+        """The job and what the check says about it now, worked out once for form and page."""
         job = decorated(self.job())
         blocks = checking.check_job(job, checking.planned(job, self.now))
         found = [*checking.before_assigning(job, self.now), *checking.flat(blocks)]
@@ -289,6 +281,14 @@ class AssignJob(StepPage):
             "stopped": bool(refusals(found)),
             "asks_reason": bool(needing_reason(found)),
         }
+
+    def form(self, data: Any = None) -> forms.AssignForm:
+        form = forms.AssignForm(data, initial={"version": self.judged["job"].version})
+        form.fields["reason"].required = self.judged["asks_reason"] and not self.judged["stopped"]
+        return form
+
+    def context(self) -> dict[str, Any]:
+        return self.judged
 
     def act(self, cleaned: dict[str, Any]) -> str:
         services.assign_job(

@@ -169,6 +169,19 @@ class MixOut(serializers.Serializer):
     products = MixProductOut(many=True)
 
 
+class ZoneBlockOut(serializers.Serializer):
+    block_id = serializers.IntegerField(source="pk")
+    block = serializers.CharField(source="__str__")
+
+
+class AroundOut(serializers.Serializer):
+    """Who keeps away while the job is sprayed. 0 ft: this rule sets no zone; drift and contact stay forbidden."""
+
+    zone_ft = serializers.DecimalField(source="zone.distance_ft", max_digits=8, decimal_places=1)
+    because = JobFindingOut(source="zone.because")
+    blocks = ZoneBlockOut(many=True, help_text="Other blocks of the farm that lie in the zone")
+
+
 class ReadBackOut(serializers.Serializer):
     """What would be signed. Send ``body_hash`` with the signature."""
 
@@ -209,7 +222,7 @@ class RecordOut(RecordRow):
 
     @extend_schema_field(serializers.ListField(child=serializers.CharField()))
     def get_sentences(self, row: Any) -> list[str]:
-        return [said(s) for s in read_back(json.loads(row.body_text)["content"]).sentences]
+        return [said(s) for s in read_back(json.loads(row.body_text)["content"], to_signer=False).sentences]
 
     @extend_schema_field(serializers.ListField(child=serializers.CharField()))
     def get_consequences(self, row: Any) -> list[str]:

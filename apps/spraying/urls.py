@@ -11,6 +11,7 @@ api_urlpatterns = [
     path(J + "<int:job>/", api.OneJob.as_view(), name="api_job"),
     path(J + "<int:job>/check/", api.CheckJob.as_view(), name="api_check_job"),
     path(J + "<int:job>/mix/", api.JobMix.as_view(), name="api_job_mix"),
+    path(J + "<int:job>/surroundings/", api.JobAround.as_view(), name="api_job_around"),
     path(J + "<int:job>/steps/", api.JobSteps.as_view(), name="api_job_steps"),
     path(J + "<int:job>/assign/", api.AssignJob.as_view(), name="api_assign_job"),
     path(J + "<int:job>/call-off/", api.CallOffJob.as_view(), name="api_call_off_job"),

@@ -44,14 +44,14 @@ def served(tmp_path):
 
 
 def _wait(address: str, process: subprocess.Popen[str]) -> None:
-    for _ in range(600):
+    for _ in range(2400):
         try:
             with urllib.request.urlopen(address, timeout=2):
                 return
         except OSError:
             assert process.poll() is None, process.stdout and process.stdout.read()
             time.sleep(0.1)
-    raise AssertionError("the site did not answer within a minute")
+    raise AssertionError("the site did not answer within four minutes")
 
 
 @pytest.mark.parametrize("wanted", [signal.SIGINT, signal.SIGTERM], ids=["Ctrl-C", "SIGTERM"])

@@ -46,6 +46,9 @@ class Seat:
     def go(self, path: str) -> Any:
         return self.page.goto(self.base + path, wait_until="load")
 
+    def size(self, size: tuple[int, int]) -> None:
+        self.page.set_viewport_size({"width": size[0], "height": size[1]})
+
     def taken(self) -> list[str]:
         """Console errors and stopped content since the last call."""
         found = [*self.trouble, *self.page.evaluate("window.stopped || []")]

@@ -7,7 +7,8 @@ from __future__ import annotations
 
 import pytest
 
-from apps.safety.rules import EntryInterval, HarvestWait, for_signature
+from apps.reminders.models import SweepRun
+from apps.safety.rules import EntryInterval, for_signature
 from apps.safety.services import hang_closures
 from farmops import clock
 from tests.factories.land import BlockFactory
@@ -93,17 +94,12 @@ def test_a_phone_clock_that_jumps_ends_it_and_never_lengthens_it(phone, shift):
 
 
 def test_a_keep_out_stays_on_the_screen(cast, block, sit):
-    now = clock.now()
-    mix, waits = [EntryInterval(product="Demo A", hours=12)], [HarvestWait(product="Demo A", days=3)]
-    closures = for_signature(
-        block.pk, started_at=now, ended_at=now, intervals=mix, waits=waits, zone=cast.farm.time_zone
-    )
-    hang_closures(farm=cast.farm, member=cast.applicator, source="job:1", closures=closures, now=now)
+    _closed(cast, block)
     seat = sit(cast.staff, size=PHONE)
     seat.page.clock.install()
     seat.go(f"/f/alder-bend/blocks/{block.pk}/may-i-enter/")
     before = seat.page.evaluate(SEEN)
-    seat.page.clock.run_for("13:00:00")
+    seat.page.clock.run_for("02:00:00")
     assert seat.page.evaluate(SEEN) == before == ["KEEP OUT", "Do not pick yet"]
 
 
@@ -125,15 +121,31 @@ def test_without_scripts_the_first_page_already_says_the_word(cast, block, sit):
     assert seat.page.is_visible("#stale") is False
 
 
-def test_answer_time_call_and_age_fit_on_the_first_screen_and_targets_are_large(phone):
-    """Project rule: above 560 px on a phone of 360 x 640; call at least 72 px, other targets at least 64 px high."""
-    boxes = phone.page.evaluate(
-        """() => ({call: document.querySelector("a.call").getBoundingClientRect(),
-        works: [...document.querySelectorAll(".works a")].map((a) => a.getBoundingClientRect().height),
-        word: parseFloat(getComputedStyle(document.querySelector("h1")).fontSize),
-        body: parseFloat(getComputedStyle(document.querySelector("main p")).fontSize)})"""
-    )
-    assert boxes["call"]["height"] >= 72
-    assert boxes["call"]["bottom"] <= 560
-    assert min(boxes["works"]) >= 64
-    assert (boxes["word"], boxes["body"]) == (44, 20)
+def _closed(cast, block):
+    now = clock.now()
+    mix = [EntryInterval(product="Demo A", hours=120)]
+    closures = for_signature(block.pk, started_at=now, ended_at=now, intervals=mix, waits=[], zone="America/Chicago")
+    hang_closures(farm=cast.farm, member=cast.applicator, source="job:1", closures=closures, now=now)
+
+
+_BOXES = """
+() => { const box = (e) => document.querySelector(e).getBoundingClientRect(), size = (e) => parseFloat(
+  getComputedStyle(document.querySelector(e)).fontSize);
+  return {until: box(".until").bottom, call: box("a.call"), word: size("h1"), text: size("main p.both:not(.until)"),
+  works: Math.min(...[...document.querySelectorAll(".works a")].map((a) => a.getBoundingClientRect().height))}; }
+"""
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_word_time_and_call_fit_on_the_first_screen_and_targets_are_large(cast, block, sit, language):
+    """Project rule: 44 px word, 20 px text, call at least 72 px high, other targets 64, on a phone of 360 x 640."""
+    _closed(cast, block)
+    now = clock.now()
+    SweepRun.objects.update_or_create(pk=SweepRun.ONLY, defaults={"last_started_at": now, "last_finished_at": now})
+    seat = sit(cast.staff, size=PHONE, language=language)
+    seat.go(f"/f/alder-bend/blocks/{block.pk}/may-i-enter/")
+    boxes = seat.page.evaluate(_BOXES)
+    assert (boxes["word"], boxes["text"]) == (44, 20)
+    assert boxes["until"] <= 560
+    assert boxes["call"]["bottom"] <= 640
+    assert (boxes["call"]["height"] >= 72, boxes["works"] >= 64) == (True, True)

@@ -8,7 +8,7 @@ import pytest
 
 from apps.dashboard import queries
 from tests.journeys.conftest import DESK, PHONE, Seat
-from tests.journeys.test_pages_in_browser import check, drawn, faults_at
+from tests.journeys.test_pages_in_browser import drawn, faults_at
 from tests.journeys.world import SEEN_AT, World
 
 pytestmark = pytest.mark.browser
@@ -81,7 +81,7 @@ def test_every_chart_is_drawn_and_nothing_is_stopped(world: World, sit: Any):
 def test_a_drawing_has_a_name_holds_nothing_to_focus_and_is_large_enough_to_read(world: World, sit: Any):
     for size in (PHONE, DESK):
         seat = charts(world, sit, size=size)
-        check(seat)
+        drawn(seat)
         names = seat.page.eval_on_selector_all(
             ".plot", "(all) => all.map((b) => [b.getAttribute('role'), b.ariaLabel])"
         )

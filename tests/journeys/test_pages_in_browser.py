@@ -58,12 +58,10 @@ _LOOK = """
   title: document.title,
 })
 """
-# Begun on one page while another loads; collected when it is done.
-_BEGIN = """
-(options) => { window.checked = axe.run(document, options).then((found) => found.violations.flatMap(
-  (v) => v.nodes.map((n) => `${v.id}: ${n.target.join(" ")}`))); }
+_AXE = """
+async (options) => (await axe.run(document, options)).violations.flatMap(
+  (v) => v.nodes.map((n) => `${v.id}: ${n.target.join(" ")}`))
 """
-_COLLECT = "() => window.checked"
 
 
 def page_doors() -> list[Door]:
@@ -80,9 +78,9 @@ def address(door: Door, world: World) -> str:
 
 
 def faults_at(seat: Seat, language: str) -> list[str]:
-    """What is wrong with the page as it stands, and what its console said; ``_BEGIN`` was sent before."""
+    """What is wrong with the page as it stands, and what its console said."""
     seen = seat.page.evaluate(_LOOK)
-    found = list(seat.page.evaluate(_COLLECT))
+    found = list(seat.page.evaluate(_AXE, AXE))
     if seen["h1"] != 1:
         found.append(f"{seen['h1']} h1")
     if seen["overflow"] > 0:
@@ -99,21 +97,17 @@ def drawn(seat: Seat) -> None:
     seat.page.wait_for_selector("[data-chart]:not([data-drawn])", state="detached")
 
 
-def check(seat: Seat) -> None:
-    """Sets axe to work on the page as it stands."""
+def faults_of(seat: Seat, path: str, language: str) -> list[str]:
+    """What is wrong with one page, opened on a phone and then made as wide as a desk."""
+    seat.size(PHONE)
+    answer = seat.go(path)
+    if answer.status != 200:
+        seat.taken()
+        return [f"answered {answer.status}"]
     drawn(seat)
-    seat.page.evaluate(_BEGIN, AXE)
-
-
-def faults_of(seats: list[Seat], path: str, language: str) -> list[str]:
-    """What is wrong with one page at every seat."""
-    for seat in seats:
-        answer = seat.go(path)
-        if answer.status != 200:
-            seat.taken()
-            return [f"answered {answer.status}"]
-        check(seat)
-    return [fault for seat in seats for fault in faults_at(seat, language)]
+    found = faults_at(seat, language)
+    seat.size(DESK)
+    return found + faults_at(seat, language)
 
 
 def test_every_page_is_known_to_this_walk(world: World):
@@ -128,9 +122,9 @@ def test_every_page_is_known_to_this_walk(world: World):
 @pytest.mark.parametrize("language", ["en", "es"])
 @pytest.mark.parametrize("role", list(Role))
 def test_every_page_of_a_role_is_sound(role: Role, language: str, world: World, sit: Any):
-    seats = [sit(world.cast.by_role(role), size=size, language=language) for size in (PHONE, DESK)]
+    seat = sit(world.cast.by_role(role), language=language)
     mine = [d for d in page_doors() if not d.of_farm or may([role], d.view.needs["GET"])]
-    found = [f"{door}: {fault}" for door in mine for fault in faults_of(seats, address(door, world), language)]
+    found = [f"{door}: {fault}" for door in mine for fault in faults_of(seat, address(door, world), language)]
     assert not found, "\n".join(found)
 
 
@@ -153,10 +147,8 @@ def test_the_walk_sees_what_is_wrong(world: World, sit: Any):
     """The same checks on a page that was spoiled on purpose; a walk that cannot fail would prove nothing."""
     seat = sit(world.cast.staff, size=PHONE)
     seat.go(f"/f/{world.bench.farm.slug}/board/")
-    check(seat)
     assert faults_at(seat, "en") == []
     seat.page.evaluate(SPOILED)
-    check(seat)
     found = [fault.removeprefix("360 px: ") for fault in faults_at(seat, "en")]
     kinds = {fault.split(":")[0] for fault in found}
     assert {"2 h1", "lang is ", "no title", "image-alt", "document-title", "html-has-lang", "target-size"} <= kinds

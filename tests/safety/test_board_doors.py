@@ -406,13 +406,14 @@ def test_an_applicator_confirms_on_the_page_and_staff_cannot(cast, browser_clien
     answer_at, confirm_at = (f"/f/alder-bend/blocks/{block.pk}/{p}/" for p in ("may-i-enter", "confirm"))
     with time_machine.travel(ENDED + HOUR, tick=False):
         assert confirm_at not in browser_client(cast.staff).get(answer_at).content.decode()
-        assert browser_client(cast.staff).post(confirm_at, {"seen": [row.pk]}).status_code == 403
+        assert browser_client(cast.staff).post(confirm_at, {f"seen_{row.pk}": "on"}).status_code == 403
         client = browser_client(cast.applicator)
         assert confirm_at in client.get(answer_at).content.decode()
         assert "Demo Cover 40 has dried on the whole block" in client.get(confirm_at).content.decode()
         nothing_ticked = client.post(confirm_at, {})
+        assert "Tick what you saw, or go back without confirming." in nothing_ticked.content.decode()
         assert (nothing_ticked.status_code, Closure.rows.get().lifted_at) == (400, None)
-        assert client.post(confirm_at, {"seen": [row.pk]})["Location"] == answer_at
+        assert client.post(confirm_at, {f"seen_{row.pk}": "on"})["Location"] == answer_at
         assert "Entry allowed" in client.get(answer_at).content.decode()
         assert "Nothing waits for a confirmation on this block." in client.get(confirm_at).content.decode()
     assert Closure.rows.get().lifted_by_id == cast.applicator.person_id
@@ -422,7 +423,9 @@ def test_the_confirm_page_takes_only_what_waits_on_this_block(cast, browser_clie
     other = ClosureFactory(block=BlockFactory(farm=cast.farm), reason_code="until_dry", starts_at=ENDED - HOUR)
     ClosureFactory(block=block, reason_code="until_dry", starts_at=ENDED - HOUR)
     with time_machine.travel(ENDED + HOUR, tick=False):
-        answer = browser_client(cast.applicator).post(f"/f/alder-bend/blocks/{block.pk}/confirm/", {"seen": [other.pk]})
+        answer = browser_client(cast.applicator).post(
+            f"/f/alder-bend/blocks/{block.pk}/confirm/", {f"seen_{other.pk}": "on"}
+        )
     assert (answer.status_code, Closure.rows.get(pk=other.pk).lifted_at) == (400, None)
 
 

@@ -9,6 +9,7 @@ import pytest
 import time_machine
 
 from apps.spraying.models import Job, JobStep, SprayRecord
+from tests.factories.land import BlockFactory, square
 from tests.factories.spraying import ENDED, NOW, PASSWORD, READINGS, REPORTED, SIGNED, STARTED, WINDOW, line
 
 pytestmark = pytest.mark.django_db
@@ -181,6 +182,20 @@ class TestReading:
                 }
             ],
         }
+
+    def test_the_zone_around_the_job_and_the_blocks_in_it(self, bench, client):
+        """Medium droplets released 20 inches up: 25 ft (40 CFR 170.405(a)); unknown droplets: the widest, 100 ft."""
+        west, south = bench.blocks[0].polygon["coordinates"][0][0]
+        # 0.0001 degree of longitude at 40.2 N is about 28 ft.
+        near = BlockFactory(farm=bench.farm, code="Z1", name="Next door", polygon=square(west + 0.00205, south))
+        BlockFactory(farm=bench.farm, code="Z2", polygon=square(west - 0.0023, south))
+        address = f"{JOBS}{bench.planned().pk}/surroundings/"
+        found = client.get(address).json()
+        assert (found["zone_ft"], found["blocks"]) == ("25.0", [{"block_id": near.pk, "block": "Z1 Next door"}])
+        bench.sprayer.droplet_class = ""
+        bench.sprayer.save()
+        wide = client.get(address).json()
+        assert (wide["zone_ft"], [b["block"][:2] for b in wide["blocks"]]) == ("100.0", ["Z1", "Z2"])
 
     def test_the_steps_tell_who_did_what_when(self, bench, client):
         job = bench.spraying()

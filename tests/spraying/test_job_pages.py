@@ -74,6 +74,7 @@ class TestPlan:
         page = text(answer)
         assert "Spray job 1" in page
         assert "A draft: it closes no block and holds no stock until it is assigned." in page
+        assert "Wear while spraying not noted: read the label" in page
         assert "No wind reading. A reading taken in the field is needed before spraying starts." in page
         assert f'href="{JOBS}{job.pk}/assign/"' in answer.content.decode()
         assert job.targets == ["powdery_mildew", "squash_bug"]
@@ -106,6 +107,15 @@ class TestPlan:
         row = again.job_blocks.get()
         assert (again.notes, again.version, row.planned_acres, row.zone) == ("new", 2, 2, "south")
 
+    def test_an_edit_keeps_products_beyond_those_the_form_shows(self, bench, manager):
+        more = [bench.product_of(f"Demo {n}", bench.label.body) for n in range(5)]
+        job = bench.planned(products=[line(p) for p in more])
+        shown = {f"{part}_{n}": v for n in (2, 3, 4) for part, v in (("amount", "5"), ("unit", "floz"))}
+        shown |= {f"product_{n + 1}": p.pk for n, p in enumerate(more[:4])}
+        manager.post(f"{JOBS}{job.pk}/edit/", plan_form(bench, version=1, **shown))
+        kept = list(Job.rows.get().job_products.order_by("position").values_list("product__name", flat=True))
+        assert kept == [f"Demo {n}" for n in range(5)]
+
     def test_a_link_from_a_reminder_ticks_its_block(self, bench, manager):
         shown = manager.get(f"{JOBS}new/?block={bench.blocks[1].pk}").content.decode()
         assert len(re.findall(r"<input[^>]*\bchecked\b", shown)) == 1
@@ -132,7 +142,7 @@ class TestAssign:
         job = bench.planned()
         address = f"{JOBS}{job.pk}/assign/"
         asked = manager.post(address, {"version": 1, "reason": ""})
-        assert (asked.status_code, title(asked)) == (409, "Error: Check and assign job 1")
+        assert (asked.status_code, title(asked)) == (400, "Error: Check and assign job 1")
         assert "Write down why this job may go ahead all the same." in text(asked)
         done = manager.post(address, {"version": 1, "reason": "wind is read at the start"}, follow=True)
         assert "The job is assigned." in text(done)

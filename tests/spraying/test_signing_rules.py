@@ -168,16 +168,61 @@ def test_readings_at_the_end_are_said_when_there_are_any():
             "Earliest picking on 7N Field 7 North: Wed, Jun 3, 9:30 AM CDT (Demo A).",
         ),
         (
+            closure(kind="harvest", reason="phi", ends_at="2026-06-03T14:30:01Z"),
+            "Earliest picking on 7N Field 7 North: Wed, Jun 3, 9:30 AM CDT (Demo A).",
+        ),
+        (
             closure(kind="harvest", reason="phi_missing", ends_at=None),
             "No picking on 7N Field 7 North: the wait before harvest of Demo A is not known.",
         ),
     ],
-    ids=["for some work", "interval unknown", "until dry", "until a level", "harvest", "harvest unknown"],
+    ids=[
+        "for some work",
+        "interval unknown",
+        "until dry",
+        "until a level",
+        "harvest",
+        "harvest with seconds",
+        "harvest unknown",
+    ],
 )
 def test_each_consequence_is_said(row, expected):
     back = read_back(content(blocks=[block(row)]))
     assert said(back.consequences) == [expected]
     assert back.consequences[0].unusual is (row["ends_at"] is None)
+
+
+@pytest.mark.parametrize(
+    ("entry", "expected"),
+    [
+        (
+            closure(ends_at="2026-06-05T14:30:00Z", products=["Demo B"]),
+            "Earliest picking on 7N Field 7 North: Fri, Jun 5, 9:30 AM CDT (Demo B).",
+        ),
+        (
+            closure(ends_at="2026-06-05T14:30:00Z", products=["Demo B"], activities=["picking_by_hand"]),
+            "Earliest picking on 7N Field 7 North: Fri, Jun 5, 9:30 AM CDT (Demo B).",
+        ),
+        (
+            closure(ends_at="2026-06-05T14:30:00Z", products=["Demo B"], activities=["irrigation"]),
+            "Earliest picking on 7N Field 7 North: Wed, Jun 3, 9:30 AM CDT (Demo A).",
+        ),
+        (
+            closure(reason="rei_missing", ends_at=None),
+            "No picking on 7N Field 7 North before it is open for entry.",
+        ),
+    ],
+    ids=["entry ends later", "entry of pickers ends later", "entry of others ends later", "entry unknown"],
+)
+def test_nobody_is_promised_picking_before_the_pickers_may_enter(entry, expected):
+    """G3, G4: picking waits for the entry interval too."""
+    back = read_back(content(blocks=[block(entry, closure(kind="harvest", reason="phi"))]))
+    assert said(back.consequences)[1] == expected
+
+
+def test_anybody_but_the_signer_reads_the_name():
+    back = read_back(content(), to_signer=False)
+    assert said(back.sentences)[0] == "Luis Mora sprayed all 12.4 acres of 7N Field 7 North, Winter squash."
 
 
 def nothing(**changes: Any) -> dict:

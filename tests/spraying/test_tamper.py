@@ -170,7 +170,7 @@ def open_block(chain):
 
 
 def shorten_closure(chain):
-    sql("UPDATE safety_closure SET ends_at = %s WHERE kind = 'harvest'", SIGNED)
+    sql("UPDATE safety_closure SET ends_at = %s, speaks_until = %s WHERE kind = 'harvest'", SIGNED, SIGNED)
 
 
 def delete_closures(chain):

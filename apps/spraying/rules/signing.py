@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from decimal import Decimal
 from enum import StrEnum
 from typing import Any
 
-from apps.safety.rules import Kind, Reason
+from apps.safety.rules import Activity, Kind, Reason
 from apps.spraying.rules.record import Meaning
 from apps.training.rules import CertificateFacts
 from farmops.errors import gettext_noop
@@ -32,6 +32,9 @@ STATEMENTS = {
         "Nothing was applied under this job, which I was to supervise."
     ),
 }
+
+
+ENTRY_UNKNOWN = "entry_unknown"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -69,14 +72,18 @@ class ReadBack:
     statement: Sentence
 
 
-def read_back(content: Mapping[str, Any]) -> ReadBack:
-    """The content of a record (as ``content`` builds it, or read again from a record) in sentences."""
+def read_back(content: Mapping[str, Any], *, to_signer: bool = True) -> ReadBack:
+    """The content of a record (as ``content`` builds it, or read again from a record) in sentences.
+
+    ``to_signer`` speaks to the person who signs ("You sprayed"); anybody else reads the name.
+    """
     zone = content["farm"]["time_zone"]
     if content["meaning"] == Meaning.NOT_APPLIED:
         return ReadBack(sentences=_nothing(content, zone), consequences=_opened(content), statement=_statement(content))
+    who = _who(content, to_signer)
     done = (
-        *_areas(content),
-        _times(content, zone),
+        *(_area(who, block) for block in content["blocks"]),
+        _times(content, who, zone),
         *_amounts(content),
         *_weather(content),
         *_remarks(content),
@@ -101,18 +108,14 @@ def _block_name(block: Mapping[str, Any]) -> str:
     return f"{block['code']} {block['name']}"
 
 
-def _who(content: Mapping[str, Any]) -> str:
-    """Empty when the signer sprayed, else who did."""
+def _who(content: Mapping[str, Any], to_signer: bool) -> str:
+    """Empty when the one who sprayed is spoken to, else who did."""
     same = content["applicator"]["person_id"] == content["signer"]["person_id"]
-    return "" if same else str(content["applicator"]["name"])
+    return "" if same and to_signer else str(content["applicator"]["name"])
 
 
-def _areas(content: Mapping[str, Any]) -> list[Sentence]:
-    return [_area(content, block) for block in content["blocks"]]
-
-
-def _area(content: Mapping[str, Any], block: Mapping[str, Any]) -> Sentence:
-    who, treated, planned = _who(content), _dec(block["treated_acres"]), _dec(block["planned_acres"])
+def _area(who: str, block: Mapping[str, Any]) -> Sentence:
+    treated, planned = _dec(block["treated_acres"]), _dec(block["planned_acres"])
     numbers = {
         "who": who,
         "acres": _acres(treated),
@@ -134,8 +137,8 @@ def _area(content: Mapping[str, Any], block: Mapping[str, Any]) -> Sentence:
     return Sentence(template=words, numbers=numbers, unusual=treated != planned)
 
 
-def _times(content: Mapping[str, Any], zone: str) -> Sentence:
-    who, disputed = _who(content), bool(content["disputed"])
+def _times(content: Mapping[str, Any], who: str, zone: str) -> Sentence:
+    disputed = bool(content["disputed"])
     numbers = {
         "who": who,
         "start": stamp(_at(content["started_at"]), zone),
@@ -196,7 +199,23 @@ def _remarks(content: Mapping[str, Any]) -> list[Sentence]:
 
 
 def _closed(block: Mapping[str, Any], zone: str) -> list[Sentence]:
-    return [_closure(_block_name(block), row, zone) for row in block["closures"]]
+    rows = block["closures"]
+    return [_closure(_block_name(block), _for_pickers(row, rows), zone) for row in rows]
+
+
+def _for_pickers(row: Mapping[str, Any], rows: Sequence[Mapping[str, Any]]) -> Mapping[str, Any]:
+    """Nobody picks while entry is closed to pickers: the later of the two is the earliest picking."""
+    if row["kind"] != Kind.HARVEST or row["ends_at"] is None:
+        return row
+    entries = [
+        r
+        for r in rows
+        if r["kind"] == Kind.ENTRY and (not r["activities"] or Activity.PICKING_BY_HAND in r["activities"])
+    ]
+    if any(r["ends_at"] is None for r in entries):
+        return {**row, "ends_at": None, "reason": ENTRY_UNKNOWN}
+    latest = max([row, *entries], key=lambda r: _at(r["ends_at"]))
+    return {**row, "ends_at": latest["ends_at"], "products": latest["products"]}
 
 
 def _closure(block: str, row: Mapping[str, Any], zone: str) -> Sentence:
@@ -212,6 +231,8 @@ def _closure(block: str, row: Mapping[str, Any], zone: str) -> Sentence:
 
 def _closure_words(row: Mapping[str, Any]) -> str:
     if row["kind"] == Kind.HARVEST:
+        if row["reason"] == ENTRY_UNKNOWN:
+            return gettext_noop("No picking on {block} before it is open for entry.")
         if row["ends_at"] is None:
             return gettext_noop("No picking on {block}: the wait before harvest of {product} is not known.")
         return gettext_noop("Earliest picking on {block}: {until} ({product}).")

@@ -31,6 +31,7 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         if options["prepare"]:
             self.prepare(demo=not options["no_demo"])
+        os.environ.setdefault("SITE_URL", f"http://{options['host']}:{options['port']}")  # for the children's letters
         self.stopping = False
         for wanted in (signal.SIGINT, signal.SIGTERM):
             signal.signal(wanted, self.stop)

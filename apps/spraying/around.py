@@ -1,0 +1,34 @@
+"""Who has to keep away while a job is sprayed: the exclusion zone and the other blocks that lie in it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from apps.equipment.queries import sprayer_facts
+from apps.equipment.rules import ExclusionZone, exclusion_zone
+from apps.land import queries as land
+from apps.land.models import Block
+from apps.spraying.facts import within
+from apps.spraying.models import Job
+from farmops import clock
+
+
+@dataclass(frozen=True, kw_only=True)
+class Around:
+    """The application exclusion zone of a job's sprayer (40 CFR 170.405(a)) and the blocks of the farm in it."""
+
+    zone: ExclusionZone
+    blocks: tuple[Block, ...]
+
+
+def around(job: Job) -> Around:
+    """The zone, and every other block in use that comes within it of a block of the job; two queries."""
+    facts = sprayer_facts(job.sprayer, clock.to_local(job.window_starts_at, job.farm.time_zone).date())
+    zone = exclusion_zone(
+        method=facts.method, droplet_class=facts.droplet_class, release_height_in=facts.release_height_in
+    )
+    rows = list(job.job_blocks.all())
+    mine = {row.block_id for row in rows}
+    others = [b for b in land.blocks(job.farm) if b.pk not in mine] if zone.distance_ft > 0 else []
+    near = {b.pk: b for row in rows for b, _ in within(row.block, others, zone.distance_ft)}
+    return Around(zone=zone, blocks=tuple(sorted(near.values(), key=lambda b: (b.code, b.pk))))
