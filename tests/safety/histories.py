@@ -155,7 +155,7 @@ class Teller:
         self.board.replace(new, reason, at=at, kinds=kinds, source=source)
 
     def _attest(self, source: str, condition: Reason, at: datetime) -> None:
-        waiting = [c for c in self.board.hanging(source) if c.reason_code is condition]
+        waiting = [c for c in self.board.hanging(source) if c.reason_code == condition]
         self.board.take_down(waiting, LiftReason.ATTESTED, at=at)
 
     def _intervals(self, job: dict) -> list[EntryInterval]:
