@@ -20,6 +20,13 @@ class CertificateKind(StrEnum):
     COMMERCIAL = "commercial"
 
 
+CERTIFICATE_KIND_WORDS = {
+    CertificateKind.PRIVATE: gettext_noop("private"),
+    CertificateKind.COMMERCIAL: gettext_noop("commercial"),
+}
+"""The kinds as words, so that the catalogue knows them."""
+
+
 class TrainingKind(StrEnum):
     """What a training or clearance is for. Of the respirator only the date is kept, never anything medical."""
 
