@@ -167,20 +167,3 @@ def test_every_role_has_something_true_to_read_on_the_first_day(sit, hands, user
         assert (answer.status, seat.page.locator("h1").count()) == (200, 1)
         assert len(seat.page.inner_text("main")) > 60
     assert seat.taken() == []
-
-
-def test_an_allowed_answer_ends_on_the_screen_and_does_not_survive_back(sit, hands):
-    block = Block.rows.get(code="CN")
-    seat = sit(person("lupe"), size=PHONE)
-    seat.page.clock.install()
-    assert headline(seat, block) == "Entry allowed"
-    seat.page.clock.fast_forward("29:00")
-    assert seat.page.locator("#answer").count() == 1
-    seat.page.clock.fast_forward("02:00")
-    assert seat.page.locator("#answer").count() == 0
-    assert "KEEP OUT" in seat.page.inner_text("#stale")
-    assert seat.page.title() == "KEEP OUT / NO ENTRE"
-    assert headline(seat, block) == "Entry allowed"
-    seat.page.context.set_offline(True)
-    seat.page.evaluate("window.dispatchEvent(new Event('offline'))")
-    assert "NO ENTRE" in seat.page.inner_text("#stale")
