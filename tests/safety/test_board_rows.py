@@ -226,7 +226,7 @@ SIX = datetime(2026, 6, 1, 18, tzinfo=UTC)
     ("wrong", "constraint"),
     [
         ({"kind": "forbidden"}, "closure_kind_known"),
-        ({"reason_code": "because"}, "closure_reason_known"),
+        ({"reason_code": "because"}, "closure_reason_known|closure_only_intervals_end"),
         ({"ends_at": SIX - timedelta(days=1), "speaks_until": FAR_AHEAD}, "closure_ends_after_start"),
         ({"lifted_at": SIX}, "closure_lifted_for_a_reason"),
         ({"lift_reason": "signed"}, "closure_lifted_for_a_reason"),
