@@ -65,10 +65,6 @@ INSTALLED_APPS = [
     "apps.dashboard",
     "apps.reports",
 ]
-# An app stands in the list from the start and is taken in as soon as its package exists.
-INSTALLED_APPS = [
-    a for a in INSTALLED_APPS if not a.startswith("apps.") or (BASE_DIR / a.replace(".", "/") / "apps.py").exists()
-]
 
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",

@@ -45,6 +45,13 @@ def _without_secrets(payload: Any) -> Any:
 # ---- API -------------------------------------------------------------------------------
 
 
+def read_body(request: Request, shape: type[Any], *, partial: bool = False, farm: Any = None) -> dict[str, Any]:
+    """The request body checked against ``shape``, as plain values; also for doors that belong to no farm."""
+    serializer = shape(data=request.data, partial=partial, context={"farm": farm})
+    serializer.is_valid(raise_exception=True)
+    return dict(serializer.validated_data)
+
+
 class FarmAPI(APIView):
     """Base of every operation below ``/api/v1/farms/{farm}/``.
 
@@ -106,9 +113,7 @@ class FarmAPI(APIView):
 
     def read(self, serializer_class: type[Any], *, partial: bool = False) -> dict[str, Any]:
         """The checked request body as plain values."""
-        serializer = serializer_class(data=self.request.data, partial=partial, context={"farm": self.farm})
-        serializer.is_valid(raise_exception=True)
-        return dict(serializer.validated_data)
+        return read_body(self.request, serializer_class, partial=partial, farm=self.farm)
 
     def expected_version(self) -> int:
         """The version in If-Match (quotes and W/ allowed); 428 when absent."""

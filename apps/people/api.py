@@ -17,13 +17,7 @@ from apps.people import serializers as shapes
 from apps.people.models import Invitation, Membership
 from apps.people.rules import Can
 from farmops import clock
-from farmops.web import FarmAPI, FarmList
-
-
-def _read(request: Request, shape: type[Any], *, partial: bool = False) -> dict[str, Any]:
-    body = shape(data=request.data, partial=partial)
-    body.is_valid(raise_exception=True)
-    return dict(body.validated_data)
+from farmops.web import FarmAPI, FarmList, read_body
 
 
 class Tokens(APIView):
@@ -34,7 +28,7 @@ class Tokens(APIView):
 
     @extend_schema(request=shapes.TokenByPassword, responses={201: shapes.TokenMade}, auth=[], operation_id="make_key")
     def post(self, request: Request) -> Response:
-        asked = _read(request, shapes.TokenByPassword)
+        asked = read_body(request, shapes.TokenByPassword)
         person = authenticate(request, username=asked["username"], password=asked["password"])
         if person is None:
             raise exceptions.AuthenticationFailed("User name or password is wrong, or there were too many tries.")
@@ -52,14 +46,14 @@ class Me(APIView):
 
     @extend_schema(request=shapes.MeEdit, responses=shapes.MeOut, operation_id="edit_me")
     def patch(self, request: Request) -> Response:
-        changes = _read(request, shapes.MeEdit, partial=True)
+        changes = read_body(request, shapes.MeEdit, partial=True)
         return Response(shapes.MeOut(services.edit_me(person=request.user, changes=changes, now=clock.now())).data)
 
 
 class MyPassword(APIView):
     @extend_schema(request=shapes.PasswordIn, responses={204: None}, operation_id="change_password")
     def post(self, request: Request) -> Response:
-        asked = _read(request, shapes.PasswordIn)
+        asked = read_body(request, shapes.PasswordIn)
         services.change_password(
             person=request.user, old=asked["old_password"], new=asked["new_password"], now=clock.now()
         )
@@ -74,7 +68,7 @@ class Farms(APIView):
 
     @extend_schema(request=shapes.FarmIn, responses={201: shapes.FarmOut}, operation_id="open_farm")
     def post(self, request: Request) -> Response:
-        farm = services.open_farm(person=request.user, now=clock.now(), **_read(request, shapes.FarmIn))
+        farm = services.open_farm(person=request.user, now=clock.now(), **read_body(request, shapes.FarmIn))
         return Response(shapes.FarmOut(farm).data, status=201)
 
 
@@ -168,7 +162,7 @@ class AcceptInvitation(APIView):
 
     @extend_schema(request=shapes.AcceptIn, responses={201: shapes.MemberOut}, operation_id="accept_invitation")
     def post(self, request: Request) -> Response:
-        asked = _read(request, shapes.AcceptIn)
+        asked = read_body(request, shapes.AcceptIn)
         person = request.user if request.user.is_authenticated else None
         row = services.accept_invitation(code=asked.pop("code"), now=clock.now(), person=person, new=asked)
         return Response(shapes.MemberOut(row).data, status=201)

@@ -163,24 +163,9 @@ def _planting(stage: Stage, line: dict[str, Any], crop: Crop) -> None:
 
 def label_library(stage: Stage) -> None:
     """Every demo label is entered by the manager and checked by another named person."""
-    past, effective = stage.days_ago(-330), stage.day(-340)
-    for line in stage.book["labels"]["products"]:
-        row = products.add_product(
-            member=stage.manager,
-            name=line["name"],
-            kind=line["kind"],
-            registration_number=line["registration_number"],
-            is_demo=line["is_demo"],
-            now=past,
-        )
-        draft = products.draft_label(
-            member=stage.manager,
-            product_id=row.pk,
-            effective_on=effective,
-            body=line["label"],
-            note=line["note"],
-            now=past,
-        )
+    past = stage.days_ago(-330)
+    library = {**stage.book["labels"], "effective_on": stage.day(-340).isoformat()}
+    for draft in products.take_library(member=stage.manager, library=library, now=past):
         products.check_label(
             member=stage.cast["devin"],
             label_id=draft.pk,
@@ -188,7 +173,7 @@ def label_library(stage: Stage) -> None:
             checked_against="invented demo label, no paper exists",
             now=past + timedelta(hours=2),
         )
-        stage.products[line["name"]] = row
+        stage.products[draft.product.name] = draft.product
 
 
 def shed_and_machine(stage: Stage) -> None:
