@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import pytest
+from _pytest.unittest import TestCaseFunction
 from django.test import Client, TransactionTestCase
 from rest_framework.test import APIClient
 
@@ -20,6 +21,18 @@ from apps.people.rules import Role
 from tests.factories.people import FarmFactory, MembershipFactory, PersonFactory
 
 _ROLE_COLUMNS = {Role.MANAGER: "is_manager", Role.APPLICATOR: "is_applicator", Role.STAFF: "is_staff_member"}
+
+
+_DATABASE_FIXTURES = {"db", "transactional_db", "live_server", "django_db_reset_sequences", "django_db_serialized_rollback"}
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Marks what reads or writes tables: pure rules need no second run on the second database."""
+    for item in items:
+        names = set(getattr(item, "fixturenames", ()))
+        if item.get_closest_marker("django_db") or names & _DATABASE_FIXTURES or isinstance(item, TestCaseFunction):
+            item.add_marker("database")
 
 
 @dataclass
