@@ -23,7 +23,13 @@ from tests.factories.people import FarmFactory, MembershipFactory, PersonFactory
 _ROLE_COLUMNS = {Role.MANAGER: "is_manager", Role.APPLICATOR: "is_applicator", Role.STAFF: "is_staff_member"}
 
 
-_DATABASE_FIXTURES = {"db", "transactional_db", "live_server", "django_db_reset_sequences", "django_db_serialized_rollback"}
+_DATABASE_FIXTURES = {
+    "db",
+    "transactional_db",
+    "live_server",
+    "django_db_reset_sequences",
+    "django_db_serialized_rollback",
+}
 
 
 @pytest.hookimpl(tryfirst=True)
