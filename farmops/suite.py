@@ -36,7 +36,7 @@ def tool(name: str) -> str:
 
 def pytest(*arguments: str) -> list[str]:
     workers = os.environ.get("SUITE_WORKERS", str(min(4, os.cpu_count() or 1)))
-    return [sys.executable, "-m", "pytest", "-c", ".pytest.ini", "-q", "-n", workers, *arguments]
+    return [sys.executable, "-m", "pytest", "-c", ".pytest.ini", "-q", "-p", "no:benchmark", "-n", workers, *arguments]
 
 
 def steps() -> list[Step]:
@@ -57,7 +57,7 @@ def steps() -> list[Step]:
         Step("imports", [tool("lint-imports"), "--config", ".importlinter"]),
         Step("types", [tool("mypy"), "--config-file", ".mypy.ini"]),
         Step("tests on SQLite", pytest("-m", "not browser and not services"), clean),
-        Step("browser on SQLite", pytest("-m", "browser", "-n", "0"), {**clean, "CHROMIUM": BROWSER}, no_browser),
+        Step("browser on SQLite", pytest("-m", "browser"), {**clean, "CHROMIUM": BROWSER}, no_browser),
         # Rules that touch no table have run above; the second database is for what does.
         Step("tests on PostgreSQL", pytest("-m", "database and not browser and not services"), served, no_services),
         Step("Celery worker on PostgreSQL and Redis", pytest("-m", "services", "-n", "0"), served, no_services),
