@@ -7,13 +7,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import date, timedelta
+from decimal import Decimal
 from typing import Any
 
+from apps.crops import services as crops
 from apps.inventory.models import Lot
 from apps.land.models import Block
 from apps.people import services as people
 from apps.reminders import services as reminders
+from apps.safety.gate import services as gate
+from apps.safety.phones import services as phones
 from apps.spraying import services
+from apps.spraying.programs import services as programs
+from apps.weather import services as weather
 from tests.conftest import Cast
 from tests.factories.crops import PlantingEventFactory, PlantingFactory, ScoutingNoteFactory, VarietyFactory
 from tests.factories.land import BlockFactory, SensitivePlaceFactory
@@ -47,6 +53,7 @@ def build(cast: Cast) -> World:
     _people(world)
     _ground(world)
     _shed(world)
+    _season(world)
     return world
 
 
@@ -153,6 +160,9 @@ def _ground(world: World) -> None:
     event = PlantingEventFactory(planting=block.plantings.get(), on=date(2026, 7, 1), recorded_by=author)
     note = ScoutingNoteFactory(block=block, looked_on=date(2026, 7, 3), recorded_by=author)
     place = SensitivePlaceFactory(farm=farm, name="Hives by the creek")
+    gate_codes = gate.issue_missing(member=world.cast.manager, now=NOW)
+    clinic = {"purpose": "clinic", "name": "Demo clinic", "number": "555-0142", "note": "Open day and night"}
+    number = phones.add_number(member=world.cast.manager, values=clinic, now=NOW)
     world.parts |= {
         "field": block.field_id,
         "block": block.pk,
@@ -161,6 +171,9 @@ def _ground(world: World) -> None:
         "event": event.pk,
         "note": note.pk,
         "place": place.pk,
+        "plate": gate_codes[1].code,
+        "gate_code": gate_codes[0].pk,
+        "number": number.pk,
     }
 
 
@@ -174,4 +187,45 @@ def _shed(world: World) -> None:
         "lot": Lot.rows.filter(farm=bench.farm).order_by("pk").first().pk,
         "sprayer": bench.sprayer.pk,
         "calibration": bench.sprayer.calibrations.get().pk,
+        "sum": "lanes",
+    }
+
+
+def _season(world: World) -> None:
+    """A program on the first block, a count that reached its threshold, and an inch of rain."""
+    bench, block = world.bench, world.blocks[0]
+    mix = [line(bench.product)]
+    program = programs.set_up_program(
+        member=bench.manager,
+        values={
+            "name": "Squash, powdery mildew",
+            "crop_id": bench.crop.pk,
+            "targets": ["powdery mildew"],
+            "start_kind": "date",
+            "start_on": date(2026, 6, 15),
+            "from_days": 7,
+            "to_days": 10,
+            "last_on": date(2026, 9, 1),
+        },
+        blocks=[block.pk, world.blocks[6].pk],
+        passes=[mix] * 6,
+        now=NOW - 25 * DAY,
+    )
+    count = crops.record_count(
+        member=world.cast.staff,
+        block_id=block.pk,
+        threshold_code="powdery_mildew_leaves",
+        looked_on=date(2026, 7, 6),
+        places=[{"examined": 50, "found": 2}],
+        now=NOW,
+    )
+    rain = weather.record_rainfall(
+        member=world.cast.staff, from_at=NOW - DAY, until_at=NOW, inches=Decimal("1.1"), now=NOW
+    )
+    world.parts |= {
+        "program": program.pk,
+        "pass_no": 2,
+        "count": count.pk,
+        "threshold": count.threshold_code,
+        "rainfall": rain.pk,
     }
