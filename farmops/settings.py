@@ -69,6 +69,7 @@ INSTALLED_APPS = [
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
+    "apps.audit.whence.WhenceMiddleware",
     "csp.middleware.CSPMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
@@ -229,6 +230,7 @@ SPECTACULAR_SETTINGS = {
     "ENUM_GENERATE_CHOICE_DESCRIPTION": False,
     "ENUM_NAME_OVERRIDES": {
         "TaskStateEnum": "apps.work.rules.State",
+        "CalibrationVerdictEnum": "apps.equipment.rules.Verdict",
         "TaskStepEnum": "apps.work.rules.Step",
         "JobStateEnum": "apps.spraying.rules.states.JobState",
         "JobStepEnum": "apps.spraying.rules.states.Step",
@@ -238,11 +240,21 @@ SPECTACULAR_SETTINGS = {
         "ActivityEnum": "apps.safety.rules.Activity",
         "ProductKindEnum": "apps.products.rules.Kind",
         "YearBasisEnum": "apps.products.rules.YearBasis",
+        "MixingStageEnum": "apps.products.rules.MixingStage",
         "ProductUnitEnum": "farmops.units.PRODUCT_UNITS",
         "LedgerMoveEnum": "apps.inventory.rules.Move",
         "SensitiveKindEnum": "apps.land.rules.SensitiveKind",
         "PlantingEventEnum": "apps.crops.rules.EventKind",
         "SeenEnum": "apps.crops.rules.Seen",
+        "PhonePurposeEnum": "apps.safety.phones.rules.Purpose",
+        "PlantingPurposeEnum": "apps.crops.rules.Purpose",
+        "ScoutUnitEnum": "apps.crops.rules.Unit",
+        "ScoutVerdictEnum": "apps.crops.rules.Verdict",
+        "RainGaugeEnum": "apps.weather.rules.rain.Gauge",
+        "PassWindowStateEnum": "apps.spraying.programs.rules.State",
+        "ProgramEndEnum": "apps.spraying.programs.rules.EndReason",
+        "ProgramChoiceEnum": "apps.spraying.programs.rules.Choice",
+        "RecordElementEnum": "apps.spraying.records.rules.facts.Element",
     },
 }
 
@@ -259,11 +271,19 @@ DEFAULT_FROM_EMAIL = os.environ.get("DEFAULT_FROM_EMAIL", "farm@localhost")
 # What is coming due is computed by each app; the sweep asks them in this order.
 REMINDER_SOURCES = [
     "apps.spraying.due.due",
+    "apps.spraying.programs.due.due",
+    "apps.spraying.records.due.due",
+    "apps.spraying.heads.due",
     "apps.safety.queries.due",
+    "apps.safety.posting.queries.due",
+    "apps.spraying.display.queries.due",
+    "apps.spraying.tonight.due",
+    "apps.crops.due.due",
     "apps.work.queries.due",
     "apps.training.queries.due",
     "apps.equipment.queries.due",
     "apps.inventory.queries.due",
+    "apps.reports.packet.queue.work_off",  # last: it may take its time
 ]
 # Asked before a block is archived or its outline moves: guard(block, now) -> findings that stop it.
 BLOCK_GUARDS = [
@@ -271,8 +291,16 @@ BLOCK_GUARDS = [
     "apps.work.queries.block_guard",
     "apps.spraying.queries.block_guard",
 ]
+# Asked before a block is split or merged: what cannot follow the ground.
+RESHAPE_GUARDS = ["apps.work.queries.block_guard"]
+# Told after it: follow(member=, farm=, pairs=[(old block, new block)], now=), in this order, in the same transaction.
+GROUND_FOLLOWERS = ["apps.safety.following.follow_ground", "apps.spraying.following.follow_ground"]
 SWEEP_SECONDS = int(os.environ.get("SWEEP_SECONDS", "60"))
 REDIS_URL = os.environ.get("REDIS_URL", "")
+# Whether a farm's webhook may lead to this machine or its private network (and go without TLS).
+WEBHOOKS_MAY_STAY_INSIDE = _flag("WEBHOOKS_MAY_STAY_INSIDE", False)
+# Who may read /metrics: holders of this token; without one, only this machine itself.
+METRICS_TOKEN = os.environ.get("METRICS_TOKEN", "")
 
 # Tables that only grow -> columns that may still be set once. Kept by database triggers.
 APPEND_ONLY: dict[str, tuple[str, ...]] = {
@@ -280,9 +308,20 @@ APPEND_ONLY: dict[str, tuple[str, ...]] = {
     "inventory_ledgerline": (),
     "equipment_calibration": ("void_on", "void_because", "voided_by_id"),
     "safety_closure": ("lifted_at", "lifted_by_id", "lift_reason"),
+    "land_lineage": (),
+    "spraying_display": ("taken_down_at", "taken_down_by_id"),
+    "safety_answergiven": (),
+    "safety_possibleexposure": (),
+    "safety_earlyentry": ("left_at", "minutes_used"),
+    "safety_posting": ("up_at", "up_by_id", "down_at", "down_by_id", "told_at", "told_by_id", "dropped_at"),
     "work_taskstep": (),
     "spraying_jobstep": (),
+    "spraying_mixtick": (),
     "spraying_sprayrecord": (),
+    "spraying_recordnote": (),
+    "spraying_broughtfile": (),
+    "spraying_broughtspray": (),
+    "spraying_programdecision": (),
 }
 
 LOGGING = {

@@ -56,10 +56,15 @@ def steps() -> list[Step]:
         Step("layout", [tool("ruff"), "format", "--check", "."]),
         Step("imports", [tool("lint-imports"), "--config", ".importlinter"]),
         Step("types", [tool("mypy"), "--config-file", ".mypy.ini"]),
-        Step("tests on SQLite", pytest("-m", "not browser and not services"), clean),
+        Step("tests on SQLite", pytest("-m", "not browser and not services and not faults"), clean),
         Step("browser on SQLite", pytest("-m", "browser"), {**clean, "CHROMIUM": BROWSER}, no_browser),
         # Rules that touch no table have run above; the second database is for what does.
-        Step("tests on PostgreSQL", pytest("-m", "database and not browser and not services"), served, no_services),
+        Step(
+            "tests on PostgreSQL",
+            pytest("-m", "database and not browser and not services and not faults"),
+            served,
+            no_services,
+        ),
         Step("Celery worker on PostgreSQL and Redis", pytest("-m", "services", "-n", "0"), served, no_services),
     ]
 

@@ -8,6 +8,7 @@ definition (NIST SP 811, appendix B.8 and the 1959 yard-and-pound agreement).
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, ROUND_DOWN, ROUND_HALF_UP, Context, Decimal, InvalidOperation
 from enum import StrEnum
@@ -32,6 +33,11 @@ class Dimension(StrEnum):
     TIME = "time"
     COUNT = "count"
     SHARE = "share"
+    VOLUME_PER_AREA = "volume per area"
+    MASS_PER_AREA = "weight per area"
+    DENSITY = "weight per volume"
+    INGREDIENT = "active ingredient"
+    INGREDIENT_PER_AREA = "active ingredient per area"
 
 
 _IN = Fraction(254, 10000)  # metre
@@ -81,6 +87,29 @@ _TABLE: dict[str, tuple[Dimension, Fraction, str]] = {
     "h": (Dimension.TIME, Fraction(3600), "h"),
     "each": (Dimension.COUNT, Fraction(1), "each"),
     "%vv": (Dimension.SHARE, Fraction(1, 100), "% v/v"),
+    "floz/100gal": (Dimension.SHARE, Fraction(1, 12800), "fl oz/100 gal"),
+    "pt/100gal": (Dimension.SHARE, Fraction(1, 800), "pt/100 gal"),
+    "qt/100gal": (Dimension.SHARE, Fraction(1, 400), "qt/100 gal"),
+    "ml/100l": (Dimension.SHARE, Fraction(1, 100000), "mL/100 L"),
+    "gal/ac": (Dimension.VOLUME_PER_AREA, _GAL / _ACRE, "gal/ac"),
+    "qt/ac": (Dimension.VOLUME_PER_AREA, _GAL / 4 / _ACRE, "qt/ac"),
+    "pt/ac": (Dimension.VOLUME_PER_AREA, _GAL / 8 / _ACRE, "pt/ac"),
+    "floz/ac": (Dimension.VOLUME_PER_AREA, _GAL / 128 / _ACRE, "fl oz/ac"),
+    "l/ha": (Dimension.VOLUME_PER_AREA, Fraction(1, 10000), "L/ha"),
+    "ml/ha": (Dimension.VOLUME_PER_AREA, Fraction(1, 10**7), "mL/ha"),
+    "lb/ac": (Dimension.MASS_PER_AREA, _LB / _ACRE, "lb/ac"),
+    "oz/ac": (Dimension.MASS_PER_AREA, _LB / 16 / _ACRE, "oz (weight)/ac"),
+    "kg/ha": (Dimension.MASS_PER_AREA, Fraction(1, 10000), "kg/ha"),
+    "g/ha": (Dimension.MASS_PER_AREA, Fraction(1, 10**7), "g/ha"),
+    "lb/gal": (Dimension.DENSITY, _LB / _GAL, "lb/gal"),
+    "lb/100gal": (Dimension.DENSITY, _LB / _GAL / 100, "lb/100 gal"),
+    "oz/100gal": (Dimension.DENSITY, _LB / _GAL / 1600, "oz (weight)/100 gal"),
+    "g/l": (Dimension.DENSITY, Fraction(1, 1000), "g/L"),
+    "kg/l": (Dimension.DENSITY, Fraction(1), "kg/L"),
+    "lb ai": (Dimension.INGREDIENT, _LB, "lb ai"),
+    "kg ai": (Dimension.INGREDIENT, Fraction(1), "kg ai"),
+    "lb ai/ac": (Dimension.INGREDIENT_PER_AREA, _LB / _ACRE, "lb ai/ac"),
+    "kg ai/ha": (Dimension.INGREDIENT_PER_AREA, Fraction(1, 10000), "kg ai/ha"),
 }
 
 VOLUME_UNITS = tuple(u for u, row in _TABLE.items() if row[0] is Dimension.VOLUME)
@@ -191,6 +220,72 @@ def number(value: object, *, field: str, minimum: Decimal | int = 0, maximum: De
     return result
 
 
+# What people write for a unit -> its code. A bare ounce is left out on purpose: it is two different things.
+_WRITTEN = {
+    **{unit: unit for unit in _TABLE},
+    **{row[2].lower(): unit for unit, row in _TABLE.items()},
+    "fl oz": "floz",
+    "fl. oz": "floz",
+    "fl. oz.": "floz",
+    "fluid ounce": "floz",
+    "fluid ounces": "floz",
+    "oz wt": "oz",
+    "oz weight": "oz",
+    "pint": "pt",
+    "pints": "pt",
+    "quart": "qt",
+    "quarts": "qt",
+    "gallon": "gal",
+    "gallons": "gal",
+    "pound": "lb",
+    "pounds": "lb",
+    "lbs": "lb",
+    "acre": "ac",
+    "acres": "ac",
+    "feet": "ft",
+    "foot": "ft",
+    "inch": "in",
+    "inches": "in",
+    "gal/acre": "gal/ac",
+    "gpa": "gal/ac",
+    "seconds": "s",
+    "sec": "s",
+    "minutes": "min",
+    "hours": "h",
+    "%": "%vv",
+}
+_OUNCES = {"oz", "oz.", "ounce", "ounces"}
+_TYPED = re.compile(r"^(?P<amount>[^\s%a-zA-Z]+(?:[eE][+-]?\d+)?)\s*(?P<unit>[a-zA-Z%].*)?$")
+
+
+def unit_written(text: str, allowed: tuple[str, ...], *, field: str) -> str:
+    """The unit somebody wrote, as its code, if it is one of ``allowed``; ``BadInput`` on ``field`` says what would be.
+
+    A bare ounce is taken only where just one of the two ounces can be meant.
+    """
+    written = " ".join(text.lower().split())
+    if written in _OUNCES:
+        meant = [unit for unit in ("floz", "oz", "floz/ac", "oz/ac", "floz/min") if unit in allowed]
+        if len(meant) == 1:
+            return meant[0]
+        if meant:
+            raise BadInput({field: "An ounce can be a fluid ounce or a weight: write “fl oz” or “oz wt”."})
+    code = _WRITTEN.get(written)
+    if code is None or code not in allowed:
+        names = ", ".join(unit_name(unit) for unit in allowed)
+        raise BadInput({field: f"“{text.strip()}” cannot be used here. Use one of: {names}."})
+    return code
+
+
+def read_quantity(text: object, allowed: tuple[str, ...], *, unit: str = "", field: str) -> Quantity:
+    """An amount typed with its unit (``16 fl oz``) or without (then in ``unit``); ``BadInput`` on ``field``."""
+    found = _TYPED.match(str(text).strip())
+    written = found["unit"] if found else None
+    if found is None or not written:
+        return Quantity(number(text, field=field), unit or allowed[0])
+    return Quantity(number(found["amount"], field=field), unit_written(written, allowed, field=field))
+
+
 def show(amount: Decimal, places: int = 4) -> str:
     """For reading: at most ``places`` decimals, rounded half up, no trailing zeros, no exponent."""
     rounded = amount.quantize(Decimal(1).scaleb(-places), rounding=ROUND_HALF_UP)
@@ -213,3 +308,10 @@ def volume_of(mass: Quantity, density_lb_per_gal: Decimal) -> Quantity:
     if density_lb_per_gal <= 0:
         raise BadInput({"density": "Density must be above 0 lb per gallon."})
     return Quantity(CONTEXT.divide(mass.to("lb").amount, density_lb_per_gal), "gal")
+
+
+def mass_of(volume: Quantity, density_lb_per_gal: Decimal) -> Quantity:
+    """Volume -> pounds through a stated density (lb per US gal, above 0)."""
+    if density_lb_per_gal <= 0:
+        raise BadInput({"density": "Density must be above 0 lb per gallon."})
+    return Quantity(CONTEXT.multiply(volume.to("gal").amount, density_lb_per_gal), "lb")

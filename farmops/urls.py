@@ -7,7 +7,8 @@ from importlib import import_module
 from django.urls import include, path
 from drf_spectacular.views import SpectacularAPIView
 
-from farmops import views
+from apps.reminders import open_doors
+from farmops import offline, views
 
 APPS = [  # audit has no door of its own: its page stands in reports
     "people",
@@ -31,7 +32,12 @@ urlpatterns = [
     path("", views.home, name="home"),
     path("healthz", views.healthz, name="healthz"),
     path("readyz", views.readyz, name="readyz"),
+    path("sweepz", open_doors.sweep, name="sweepz"),
+    path("metrics", open_doors.numbers, name="metrics"),
+    path("calendar/<str:secret>.ics", open_doors.calendar, name="calendar"),
     path("language/", views.set_language, name="set_language"),
+    path("worker.js", offline.worker, name="worker"),
+    path("no-connection/", offline.no_connection, name="no_connection"),
     path("api/v1/schema/", SpectacularAPIView.as_view(authentication_classes=[], permission_classes=[]), name="schema"),
     path("api/v1/", include([p for door in _doors for p in getattr(door, "api_urlpatterns", [])])),
     *[

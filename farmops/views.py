@@ -15,6 +15,7 @@ from django.views.decorators.http import require_GET, require_POST
 from apps.audit import triggers
 from apps.people import queries as people
 from apps.people import services as people_services
+from apps.reminders import queries as reminders
 from farmops import clock
 from farmops.language import CODES
 from farmops.problems import is_api, json_problem, problem
@@ -59,7 +60,8 @@ def readyz(request: HttpRequest) -> JsonResponse:
         cursor.execute("SELECT 1")
     missing = triggers.missing()
     background = "celery" if settings.REDIS_URL else "ticker (embedded)"
-    body = {"database": "up", "missing_triggers": missing, "background": background}
+    late = reminders.late(clock.now())  # said, not failed: board and answers do not depend on it (see /sweepz)
+    body = {"database": "up", "missing_triggers": missing, "background": background, "reminders_late": late}
     return JsonResponse(body, status=503 if missing else 200)
 
 

@@ -28,7 +28,7 @@ from apps.audit import services as audit
 from apps.people import queries as people
 from apps.people.queries import Member
 from apps.people.rules import Can
-from farmops import clock
+from farmops import clock, offline
 from farmops.errors import BadInput, FarmError, NotYourRole, Refused, Unknown
 from farmops.problems import PreconditionRequired, describe
 
@@ -156,19 +156,28 @@ class FarmList(FarmAPI, generics.ListAPIView):
 
 def page_context(request: HttpRequest) -> dict[str, Any]:
     """What every template may use."""
-    return {"member": getattr(request, "member", None), "Can": Can, "once_key": uuid.uuid4().hex}
+    member = getattr(request, "member", None)
+    reader = offline.reader_key(member.person_id) if member else ""
+    return {"member": member, "reader": reader, "Can": Can, "once_key": uuid.uuid4().hex}
 
 
 class FarmPage(View):
-    """Base of every page below ``/f/{farm}/``."""
+    """Base of every page below ``/f/{farm}/``.
+
+    ``keep_offline`` allows a phone to keep a copy for reading without reception; never for answers about ground.
+    """
 
     needs: ClassVar[Mapping[str, Can]] = {}
     template_name: ClassVar[str] = ""
+    keep_offline: ClassVar[bool] = False
     member: Member
 
     def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        waited_for = offline.from_outbox(request)
         if not request.user.is_authenticated:
-            return redirect_to_login(request.get_full_path())
+            return offline.not_theirs() if waited_for else redirect_to_login(request.get_full_path())
+        if waited_for and waited_for != offline.reader_key(request.user.pk):
+            return offline.not_theirs()
         try:
             self.member = request.member = people.member_of(kwargs["farm"], request.user)  # type: ignore[attr-defined]
             self.farm = self.member.farm
@@ -181,10 +190,11 @@ class FarmPage(View):
         except FarmError as error:
             response = error_page(request, error)
         response.headers.setdefault("Cache-Control", "no-store")
-        return response
+        offline.mark_reading(response, person_id=request.user.pk, keep=self.keep_offline and request.method == "GET")
+        return offline.outbox_answer(response) if waited_for else response
 
     def page(self, context: Mapping[str, Any] | None = None, *, status: int = 200) -> HttpResponse:
-        base = {"farm": self.farm, "now": self.now, **(context or {})}
+        base = {"farm": self.farm, "now": self.now, "keep_offline": self.keep_offline, **(context or {})}
         return render(self.request, self.template_name, base, status=status)
 
     def act_once(self, act: Callable[[], str]) -> HttpResponse:

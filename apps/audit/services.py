@@ -11,7 +11,8 @@ from typing import Any, Protocol
 from django.core.serializers.json import DjangoJSONEncoder
 from django.db import IntegrityError, models, transaction
 
-from apps.audit.models import AnsweredRequest, AuditEvent
+from apps.audit import whence
+from apps.audit.models import AnsweredRequest, AuditEvent, FarmChange
 from farmops.errors import BadInput, refuse
 
 
@@ -39,8 +40,14 @@ def record(
     before: Mapping[str, Any] | None = None,
     after: Mapping[str, Any] | None = None,
 ) -> AuditEvent:
-    """Append one line to the trail, in the caller's transaction."""
+    """Append one line to the trail, and mark the farm's book as moved, in the caller's transaction."""
+    if farm is not None:
+        FarmChange.objects.create(farm_id=farm.pk)
+    came = whence.current()
     return AuditEvent.objects.create(
+        door=came.door,
+        address=came.address,
+        key=came.key,
         farm_id=farm.pk if farm is not None else None,
         at=now,
         actor_id=actor.person_id if actor else None,

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import django_filters as filters
 
-from apps.crops.models import Crop, Planting, ScoutingNote, Variety
-from apps.crops.rules import Family, Purpose
+from apps.crops.models import Crop, Planting, ScoutCount, ScoutingNote, Variety
+from apps.crops.rules import Family, Purpose, Verdict
 
 
 class CropFilters(filters.FilterSet):
@@ -46,4 +46,17 @@ class NoteFilters(filters.FilterSet):
 
     class Meta:
         model = ScoutingNote
+        fields: list[str] = []
+
+
+class CountFilters(filters.FilterSet):
+    block = filters.NumberFilter(field_name="block_id")
+    planting = filters.NumberFilter(field_name="planting_id")
+    threshold = filters.CharFilter(field_name="threshold_code")
+    pest = filters.CharFilter()
+    verdict = filters.ChoiceFilter(choices=[(v.value, v.name) for v in Verdict])
+    looked_from = filters.DateFilter(field_name="looked_on", lookup_expr="gte")
+
+    class Meta:
+        model = ScoutCount
         fields: list[str] = []

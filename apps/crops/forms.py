@@ -11,6 +11,7 @@ from django.utils.translation import gettext_lazy as _
 
 from apps.crops.models import NAME_LENGTH, NOTE_LENGTH, Crop, Planting, Variety
 from apps.crops.rules import EVENT_NAMES, FAMILY_NAMES, KNOWN_CROPS, EventKind, Purpose, Seen, StartedAs
+from apps.crops.rules.stages import stages_in_order
 
 WHOLE = {"inputmode": "numeric"}
 PURPOSES = [(Purpose.CASH.value, _("Cash crop, to be harvested")), (Purpose.COVER.value, _("Cover crop"))]
@@ -141,6 +142,20 @@ class ScoutForm(forms.Form):
         help_text=_("For rye and other grasses; 61 is the start of flowering."),
         widget=forms.TextInput(attrs=WHOLE),
     )
+    stage_name = forms.ChoiceField(label=_("Growth stage by name"), required=False)
+    bbch = forms.CharField(
+        label=_("Growth stage (BBCH, 0 to 99)"), required=False, max_length=2, widget=forms.TextInput(attrs=WHOLE)
+    )
+    height_in = forms.CharField(
+        label=_("Crop height, inches"), required=False, widget=forms.TextInput(attrs={"inputmode": "decimal"})
+    )
+    all_mature = forms.ChoiceField(
+        label=_("Is all fruit ripe?"),
+        choices=SEEN,
+        required=False,
+        widget=forms.RadioSelect,
+        initial=Seen.NOT_LOOKED.value,
+    )
     text = forms.CharField(
         label=_("What else you saw"), max_length=NOTE_LENGTH, required=False, widget=forms.Textarea(attrs={"rows": 3})
     )
@@ -151,3 +166,12 @@ class ScoutForm(forms.Form):
             ("", _("The whole block")),
             *((row.pk, row.crop.name) for row in plantings),
         ]
+        named = [(code, code.replace("_", " ")) for code in stages_in_order()]
+        self.fields["stage_name"].choices = [("", ""), *named]
+
+    def clean(self) -> dict[str, Any]:
+        """One stage code of the two ways to state it; a BBCH number outweighs a name."""
+        cleaned: dict[str, Any] = super().clean() or {}
+        bbch, name = cleaned.pop("bbch", ""), cleaned.pop("stage_name", "")
+        ripe = cleaned.get("all_mature") or Seen.NOT_LOOKED.value
+        return {**cleaned, "all_mature": ripe, "stage_code": f"b{bbch}" if bbch else name}

@@ -6,7 +6,7 @@ from django.db import models
 from django.db.models import F, Q
 from django.db.models.functions import Lower
 
-from apps.crops.rules import EventKind, Family, Purpose, Seen, StartedAs
+from apps.crops.rules import EventKind, Family, Measure, Purpose, Seen, StartedAs, Surety, Unit, Verdict
 from apps.crops.rules.plantings import REPEATED
 from apps.land.models import Block
 from apps.people.models import FarmOwned, Person
@@ -133,6 +133,9 @@ class ScoutingNote(FarmOwned):
     crop_in_bloom = models.CharField(max_length=10, default=Seen.NOT_LOOKED.value)
     weeds_in_bloom = models.CharField(max_length=10, default=Seen.NOT_LOOKED.value)
     stage = models.PositiveSmallIntegerField(null=True)
+    stage_code = models.CharField(max_length=24, blank=True, help_text="A stage by name, or BBCH as b61")
+    height_in = models.DecimalField(max_digits=5, decimal_places=1, null=True)
+    all_mature = models.CharField(max_length=10, default=Seen.NOT_LOOKED.value)
     text = models.CharField(max_length=NOTE_LENGTH, blank=True)
     recorded_at = models.DateTimeField()
     recorded_by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
@@ -143,6 +146,10 @@ class ScoutingNote(FarmOwned):
             models.CheckConstraint(
                 condition=Q(crop_in_bloom__in=SEEN, weeds_in_bloom__in=SEEN), name="crops_note_seen_known"
             ),
+            models.CheckConstraint(condition=Q(all_mature__in=SEEN), name="crops_note_mature_known"),
+            models.CheckConstraint(
+                condition=Q(height_in=None) | Q(height_in__gte=0), name="crops_note_height_not_negative"
+            ),
             models.CheckConstraint(
                 condition=Q(stage=None) | Q(stage__gte=0, stage__lte=99), name="crops_note_stage_is_zadoks"
             ),
@@ -151,3 +158,79 @@ class ScoutingNote(FarmOwned):
 
     def __str__(self) -> str:
         return f"look at {self.block} on {self.looked_on}"
+
+
+class ThresholdRow(FarmOwned):
+    """A threshold as this farm has it: its own, or one that came with the book and was changed (same ``code``).
+
+    ``active`` false = not offered here.
+    """
+
+    code = models.CharField(max_length=40)
+    name = models.CharField(max_length=NAME_LENGTH)
+    pest = models.CharField(max_length=40)
+    crops = models.JSONField(default=list, help_text="Crop codes; empty = any crop")
+    when = models.CharField(max_length=NAME_LENGTH, blank=True)
+    measure = models.CharField(max_length=16)
+    unit = models.CharField(max_length=10)
+    treat_at = models.DecimalField(max_digits=7, decimal_places=2)
+    sample_min = models.PositiveSmallIntegerField()
+    places_min = models.PositiveSmallIntegerField(default=1)
+    places = models.PositiveSmallIntegerField()
+    per_place = models.PositiveSmallIntegerField()
+    walk = models.CharField(max_length=NOTE_LENGTH, blank=True)
+    source = models.CharField(max_length=200)
+    surety = models.CharField(max_length=12, default=Surety.OWN.value)
+    hold_days = models.PositiveSmallIntegerField(null=True)
+    active = models.BooleanField(default=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["farm", "code"], name="crops_threshold_code_once_per_farm"),
+            models.CheckConstraint(
+                condition=Q(measure__in=[m.value for m in Measure]), name="crops_threshold_measure_known"
+            ),
+            models.CheckConstraint(condition=Q(unit__in=[u.value for u in Unit]), name="crops_threshold_unit_known"),
+            models.CheckConstraint(
+                condition=Q(surety__in=[s.value for s in Surety]), name="crops_threshold_surety_known"
+            ),
+            models.CheckConstraint(
+                condition=Q(treat_at__gt=0, sample_min__gte=1, places_min__gte=1, places__gte=1, per_place__gte=1),
+                name="crops_threshold_numbers_positive",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"threshold {self.code}"
+
+
+class ScoutCount(FarmOwned):
+    """A count on a block by one threshold, as it was then (``rule``). A wrong one is withdrawn, never changed.
+
+    ``spots`` are the stops of the walk, ``[examined, found]`` each.
+    """
+
+    block = models.ForeignKey(Block, on_delete=models.PROTECT, related_name="scout_counts")
+    planting = models.ForeignKey(Planting, on_delete=models.PROTECT, null=True, related_name="scout_counts")
+    threshold_code = models.CharField(max_length=40)
+    pest = models.CharField(max_length=40)
+    rule = models.JSONField()
+    spots = models.JSONField()
+    nights = models.PositiveSmallIntegerField(null=True)
+    verdict = models.CharField(max_length=12)
+    looked_on = models.DateField()
+    text = models.CharField(max_length=NOTE_LENGTH, blank=True)
+    recorded_at = models.DateTimeField()
+    recorded_by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
+    withdrawn_at = models.DateTimeField(null=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(verdict__in=[v.value for v in Verdict]), name="crops_count_verdict_known"
+            ),
+        ]
+        indexes = [models.Index(fields=["farm", "block", "looked_on"], name="crops_count_by_block")]
+
+    def __str__(self) -> str:
+        return f"count of {self.pest} on {self.block}, {self.looked_on}"

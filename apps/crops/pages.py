@@ -10,7 +10,7 @@ from django.urls import reverse
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from apps.crops import forms, queries, rules, services
+from apps.crops import counts, forms, queries, rules, services
 from apps.crops.models import Planting
 from apps.crops.rules import EventKind
 from apps.crops.services.plantings import SCOUT_MAY
@@ -76,6 +76,7 @@ class BlockPage(FarmPage):
             "steps": steps[-STEPS_SHOWN:],
             "earlier": steps[:-STEPS_SHOWN],
             "notes": queries.notes(self.farm).filter(block=row)[:NOTES_SHOWN],
+            "counted": [counts.judged(c) for c in counts.counts(self.farm).filter(block=row)[:NOTES_SHOWN]],
         }
 
     def _ground(self, row: Block) -> dict[str, Any]:

@@ -11,6 +11,7 @@ from django.db.models import Prefetch, QuerySet
 from apps.crops import rules
 from apps.crops.models import Crop, Planting, PlantingEvent, ScoutingNote, Variety
 from apps.crops.rules import CropFacts, Event, EventKind, Look, PlantingFact, Purpose, Seen, StartedAs, Step
+from apps.land import queries as land
 from apps.land.models import Block
 from apps.people.models import Farm
 from apps.people.queries import one
@@ -118,33 +119,47 @@ def as_look(row: ScoutingNote) -> Look:
         crop_in_bloom=Seen(row.crop_in_bloom),
         weeds_in_bloom=Seen(row.weeds_in_bloom),
         stage=row.stage,
+        stage_code=row.stage_code,
+        height_in=row.height_in,
+        all_mature=Seen(row.all_mature),
         planting_id=row.planting_id,
     )
 
 
-def _ids(blocks: Iterable[Block]) -> dict[int, list[int]]:
-    """farm id -> block ids."""
-    found: dict[int, list[int]] = defaultdict(list)
+def _ground(blocks: Sequence[Block]) -> dict[int, dict[int, list[int]]]:
+    """farm id -> {block id: the asked blocks that hold some of its ground}: of a split block, its pieces too."""
+    found: dict[int, dict[int, list[int]]] = defaultdict(lambda: defaultdict(list))
+    farms: dict[int, list[Block]] = defaultdict(list)
     for row in blocks:
-        found[row.farm_id].append(row.pk)
+        farms[row.farm_id].append(row)
+    for farm_id, rows in farms.items():
+        for row_id, shares in land.shared_history(farm_id, rows).items():  # type: ignore[arg-type]
+            for source_id in shares:
+                found[farm_id][source_id].append(row_id)
     return found
 
 
 def planting_facts(blocks: Sequence[Block]) -> dict[int, list[PlantingFact]]:
-    """block id -> all its plantings, for any number of one farm's blocks in two queries."""
+    """block id -> all plantings on its ground, for any number of one farm's blocks in two queries.
+
+    What was planted before a block was split or merged counts on what became of it (two more queries then).
+    """
     found: dict[int, list[PlantingFact]] = {row.pk: [] for row in blocks}
-    for farm_id, ids in _ids(blocks).items():
-        for row in plantings(farm_id).filter(block_id__in=ids):  # type: ignore[arg-type]
-            found[row.block_id].append(as_fact(row))
+    for farm_id, ground in _ground(blocks).items():
+        for row in plantings(farm_id).filter(block_id__in=list(ground)):  # type: ignore[arg-type]
+            for block_id in ground[row.block_id]:
+                found[block_id].append(as_fact(row))
     return found
 
 
 def looks_at(blocks: Sequence[Block]) -> dict[int, list[Look]]:
-    """block id -> all standing looks, for any number of one farm's blocks in one query."""
+    """block id -> all standing looks at its ground, for any number of one farm's blocks in one query."""
     found: dict[int, list[Look]] = {row.pk: [] for row in blocks}
-    for farm_id, ids in _ids(blocks).items():
-        for row in ScoutingNote.objects.for_farm(farm_id).filter(withdrawn_at=None, block_id__in=ids):  # type: ignore[arg-type]
-            found[row.block_id].append(as_look(row))
+    for farm_id, ground in _ground(blocks).items():
+        rows = ScoutingNote.objects.for_farm(farm_id)  # type: ignore[arg-type]
+        for row in rows.filter(withdrawn_at=None, block_id__in=list(ground)):
+            for block_id in ground[row.block_id]:
+                found[block_id].append(as_look(row))
     return found
 
 

@@ -4,10 +4,23 @@ from __future__ import annotations
 
 from typing import Any
 
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from apps.crops.models import NAME_LENGTH, NOTE_LENGTH
-from apps.crops.rules import Bloom, EventKind, Family, Purpose, Seen, StartedAs
+from apps.crops.rules import (
+    Bloom,
+    EventKind,
+    Family,
+    Measure,
+    Purpose,
+    Seen,
+    StartedAs,
+    Surety,
+    Unit,
+    Verdict,
+)
+from apps.crops.rules.counting import plain
 from apps.land.serializers import NoteOut
 
 FAMILIES = [(f.value, f.name) for f in Family]
@@ -16,6 +29,10 @@ STARTS = [(s.value, s.name) for s in StartedAs]
 EVENTS = [(e.value, e.name) for e in EventKind]
 SEEN = [(s.value, s.name) for s in Seen]
 BLOOM = [(b.value, b.name) for b in Bloom]
+MEASURES = [(m.value, m.name) for m in Measure]
+LOOKED_AT = [(u.value, u.name) for u in Unit]
+SURETIES = [(s.value, s.name) for s in Surety]
+VERDICTS = [(v.value, v.name) for v in Verdict]
 DAYS_HELP = "Earliest days from sowing seed to an open flower; empty = not stated"
 
 
@@ -132,6 +149,13 @@ class LookIn(serializers.Serializer):
     stage = serializers.IntegerField(
         required=False, allow_null=True, min_value=0, max_value=99, help_text="Zadoks stage, cereals and grass covers"
     )
+    stage_code = serializers.CharField(
+        required=False, allow_blank=True, max_length=24, help_text="Stage by name, such as first_flower, or BBCH as b61"
+    )
+    height_in = serializers.DecimalField(
+        required=False, allow_null=True, max_digits=5, decimal_places=1, min_value=0, help_text="Crop height, inches"
+    )
+    all_mature = serializers.ChoiceField(choices=SEEN, default=Seen.NOT_LOOKED.value, help_text="All fruit is ripe")
     text = serializers.CharField(max_length=NOTE_LENGTH, required=False, allow_blank=True)
 
 
@@ -143,10 +167,112 @@ class LookOut(serializers.Serializer):
     crop_in_bloom = serializers.ChoiceField(choices=SEEN)
     weeds_in_bloom = serializers.ChoiceField(choices=SEEN)
     stage = serializers.IntegerField(allow_null=True)
+    stage_code = serializers.CharField()
+    height_in = serializers.DecimalField(max_digits=5, decimal_places=1, allow_null=True)
+    all_mature = serializers.ChoiceField(choices=SEEN)
     text = serializers.CharField()
     recorded_at = serializers.DateTimeField()
     recorded_by = serializers.CharField(source="recorded_by.full_name")
     withdrawn_at = serializers.DateTimeField(allow_null=True)
+
+
+class ThresholdEdit(serializers.Serializer):
+    """When to act on a pest. Advice: it proposes and never blocks."""
+
+    name = serializers.CharField(max_length=NAME_LENGTH)
+    pest = serializers.CharField(max_length=40, help_text="The target word labels and jobs use, like powdery_mildew")
+    measure = serializers.ChoiceField(choices=MEASURES)
+    unit = serializers.ChoiceField(choices=LOOKED_AT)
+    treat_at = serializers.DecimalField(max_digits=7, decimal_places=2, help_text="Act from this value on")
+    sample_min = serializers.IntegerField(min_value=1, max_value=10000, help_text="Units that make a sample")
+    places_min = serializers.IntegerField(min_value=1, max_value=40, default=1)
+    places = serializers.IntegerField(min_value=1, max_value=40, help_text="Stops of the walk that is proposed")
+    per_place = serializers.IntegerField(min_value=1, max_value=1000)
+    crops = serializers.ListField(child=serializers.CharField(max_length=40), required=False, max_length=30)
+    when = serializers.CharField(max_length=NAME_LENGTH, required=False, allow_blank=True)
+    walk = serializers.CharField(max_length=NOTE_LENGTH, required=False, allow_blank=True)
+    source = serializers.CharField(max_length=200, help_text="Whose word this is")
+    surety = serializers.ChoiceField(choices=SURETIES, required=False)
+    hold_days = serializers.IntegerField(
+        min_value=1, max_value=60, required=False, allow_null=True, help_text="Days after emergence the alert waits"
+    )
+    active = serializers.BooleanField(required=False)
+
+
+class ThresholdIn(ThresholdEdit):
+    code = serializers.CharField(max_length=40)
+
+
+class ThresholdOut(serializers.Serializer):
+    """A threshold as the farm has it; ``version`` 0 = as it came with the book."""
+
+    code = serializers.CharField()
+    name = serializers.CharField(source="rule.name")
+    pest = serializers.CharField(source="rule.pest")
+    measure = serializers.ChoiceField(choices=MEASURES, source="rule.measure")
+    unit = serializers.ChoiceField(choices=LOOKED_AT, source="rule.unit")
+    treat_at = serializers.DecimalField(max_digits=7, decimal_places=2, source="rule.treat_at")
+    sample_min = serializers.IntegerField(source="rule.sample_min")
+    places_min = serializers.IntegerField(source="rule.places_min")
+    places = serializers.IntegerField(source="rule.places")
+    per_place = serializers.IntegerField(source="rule.per_place")
+    crops = serializers.ListField(child=serializers.CharField(), source="rule.crops")
+    when = serializers.CharField(source="rule.when")
+    walk = serializers.CharField(source="rule.walk")
+    source = serializers.CharField(source="rule.source")
+    surety = serializers.ChoiceField(choices=SURETIES, source="rule.surety")
+    hold_days = serializers.IntegerField(source="rule.hold_days", allow_null=True)
+    active = serializers.BooleanField()
+    version = serializers.IntegerField()
+
+
+class CountedPlaceIn(serializers.Serializer):
+    examined = serializers.IntegerField(min_value=1, max_value=10000)
+    found = serializers.IntegerField(min_value=0, max_value=10000)
+
+
+class ScoutCountIn(serializers.Serializer):
+    block_id = serializers.IntegerField()
+    threshold = serializers.CharField(max_length=40, source="threshold_code", help_text="Code of the threshold")
+    looked_on = serializers.DateField(help_text="Farm-local day, today or earlier")
+    places = CountedPlaceIn(many=True, max_length=40, help_text="One for each stop of the walk")
+    nights = serializers.IntegerField(
+        required=False, allow_null=True, min_value=1, max_value=60, help_text="For traps: how many nights they hung"
+    )
+    planting_id = serializers.IntegerField(required=False, allow_null=True)
+    text = serializers.CharField(max_length=NOTE_LENGTH, required=False, allow_blank=True)
+
+
+class ScoutCountOut(serializers.Serializer):
+    """A count and what it says by the threshold as it was then."""
+
+    id = serializers.IntegerField(source="row.id")
+    block_id = serializers.IntegerField(source="row.block_id")
+    planting_id = serializers.IntegerField(source="row.planting_id", allow_null=True)
+    threshold = serializers.CharField(source="row.threshold_code")
+    pest = serializers.CharField(source="row.pest")
+    looked_on = serializers.DateField(source="row.looked_on")
+    verdict = serializers.ChoiceField(choices=VERDICTS, source="row.verdict", help_text="insufficient is not clean")
+    examined = serializers.IntegerField(source="answer.examined")
+    found = serializers.IntegerField(source="answer.found")
+    value = serializers.SerializerMethodField(help_text="What is held against treat_at; null = cannot be said")
+    treat_at = serializers.CharField(source="row.rule.treat_at")
+    missing_units = serializers.IntegerField(source="answer.missing_units", help_text="Still to look at for a sample")
+    missing_places = serializers.IntegerField(source="answer.missing_places")
+    because = NoteOut(source="answer.because")
+    places = serializers.SerializerMethodField()
+    nights = serializers.IntegerField(source="row.nights", allow_null=True)
+    text = serializers.CharField(source="row.text")
+    recorded_at = serializers.DateTimeField(source="row.recorded_at")
+    recorded_by = serializers.CharField(source="row.recorded_by.full_name")
+    withdrawn_at = serializers.DateTimeField(source="row.withdrawn_at", allow_null=True)
+
+    def get_value(self, shown: Any) -> str | None:
+        return None if shown.answer.value is None else plain(shown.answer.value)
+
+    @extend_schema_field(CountedPlaceIn(many=True))
+    def get_places(self, shown: Any) -> list[dict[str, int]]:
+        return [{"examined": examined, "found": found} for examined, found in shown.row.spots]
 
 
 class NextCropOut(serializers.Serializer):

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from apps.crops import api, pages
+from apps.crops import api, api_counts, count_pages, pages
 
 F = "farms/<slug:farm>/"
 api_urlpatterns = [
@@ -17,6 +17,13 @@ api_urlpatterns = [
     path(F + "planting-events/<int:event>/withdraw/", api.WithdrawPlantingEvent.as_view(), name="api_withdraw_event"),
     path(F + "scouting/", api.ScoutingNotes.as_view(), name="api_scouting"),
     path(F + "scouting/<int:note>/withdraw/", api.WithdrawScouting.as_view(), name="api_withdraw_scouting"),
+    path(F + "scouting/counts/", api_counts.ScoutCounts.as_view(), name="api_counts"),
+    path(F + "scouting/counts/<int:count>/", api_counts.OneScoutCount.as_view(), name="api_count"),
+    path(
+        F + "scouting/counts/<int:count>/withdraw/", api_counts.WithdrawScoutCount.as_view(), name="api_withdraw_count"
+    ),
+    path(F + "scouting/thresholds/", api_counts.Thresholds.as_view(), name="api_thresholds"),
+    path(F + "scouting/thresholds/<slug:threshold>/", api_counts.OneThreshold.as_view(), name="api_threshold"),
     path(F + "blocks/<int:block>/crop/", api.CropOnBlock.as_view(), name="api_crop_on_block"),
 ]
 
@@ -25,6 +32,13 @@ page_urlpatterns = [
     path(P + "fields/", pages.Fields.as_view(), name="fields"),
     path(P + "blocks/<int:block>/", pages.BlockPage.as_view(), name="block"),
     path(P + "blocks/<int:block>/scout/", pages.Scout.as_view(), name="scout"),
+    path(P + "blocks/<int:block>/count/", count_pages.ChooseCount.as_view(), name="choose_count"),
+    path(P + "blocks/<int:block>/count/<slug:threshold>/", count_pages.MakeCount.as_view(), name="count"),
+    path(P + "scouting/counts/<int:count>/", count_pages.CountPage.as_view(), name="counted"),
+    path(P + "scouting/counts/<int:count>/withdraw/", count_pages.WithdrawCount.as_view(), name="withdraw_count"),
+    path(P + "scouting/thresholds/", count_pages.ThresholdList.as_view(), name="thresholds"),
+    path(P + "scouting/thresholds/new/", count_pages.AddThreshold.as_view(), name="add_threshold"),
+    path(P + "scouting/thresholds/<slug:threshold>/", count_pages.EditThreshold.as_view(), name="threshold"),
     path(P + "blocks/<int:block>/plant/", pages.PlanPlanting.as_view(), name="plan"),
     path(P + "crops/", pages.CropList.as_view(), name="crops"),
     path(P + "crops/<int:crop>/", pages.CropPage.as_view(), name="crop"),

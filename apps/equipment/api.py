@@ -29,6 +29,7 @@ def readings(asked: dict[str, Any]) -> Readings:
         run_seconds=tuple(asked["run_seconds"]),
         pressure_psi=asked["pressure_psi"],
         wanted_gpa=asked.get("wanted_gpa"),
+        gauge_psi=asked.get("gauge_psi"),
     )
 
 

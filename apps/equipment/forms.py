@@ -94,6 +94,7 @@ class SprayerForm(forms.Form):
     release_height_in = AmountField(
         label=_("Height of release above the soil, inches"), maximum=1200, required=False, above_zero=False
     )
+    pump_gpm = AmountField(label=_("The pump gives at work, gallons a minute"), maximum=9999, required=False)
     life_days = forms.IntegerField(
         label=_("Days a calibration counts"),
         min_value=1,
@@ -138,7 +139,10 @@ class CalibrationForm(forms.Form):
     """One cup per nozzle, up to three timed runs. ``cups`` and ``runs`` are the bound fields, in order."""
 
     measured_on = forms.DateField(label=_("Measured on"), widget=forms.DateInput(attrs=DATE))
-    pressure_psi = AmountField(label=_("Pressure at the nozzle, psi"), maximum=1000)
+    pressure_psi = AmountField(
+        label=_("Pressure at the far nozzle, psi"), maximum=1000, help_text=_("A gauge on the last nozzle body.")
+    )
+    gauge_psi = AmountField(label=_("The machine's own gauge shows, psi"), maximum=1000, required=False)
     liquid = forms.CharField(label=_("Liquid in the tank"), max_length=60, required=False, initial=_("water"))
     gear = forms.CharField(label=_("Gear and engine speed"), max_length=60, required=False)
     ground = forms.CharField(label=_("Ground"), max_length=60, required=False)

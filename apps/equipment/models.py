@@ -32,6 +32,7 @@ class Sprayer(FarmOwned):
     nozzle_new_psi = models.DecimalField(max_digits=6, decimal_places=2, null=True)
     droplet_class = models.CharField(max_length=20, blank=True)
     release_height_in = models.DecimalField(max_digits=6, decimal_places=2, null=True)
+    pump_gpm = models.DecimalField(max_digits=7, decimal_places=2, null=True)
     life_days = models.PositiveSmallIntegerField(default=LIFE_DAYS)
     note = models.CharField(max_length=300, blank=True)
     retired_at = models.DateTimeField(null=True)
@@ -60,6 +61,7 @@ class Sprayer(FarmOwned):
             models.CheckConstraint(
                 condition=Q(release_height_in=None) | Q(release_height_in__gte=0), name="sprayer_height_not_negative"
             ),
+            models.CheckConstraint(condition=Q(pump_gpm=None) | Q(pump_gpm__gt=0), name="sprayer_pump_positive"),
             models.CheckConstraint(condition=Q(life_days__gte=1, life_days__lte=730), name="sprayer_life_sane"),
         ]
 
@@ -81,7 +83,8 @@ class Calibration(FarmOwned):
     seconds = models.DecimalField(max_digits=7, decimal_places=2)
     course_ft = models.DecimalField(max_digits=8, decimal_places=2)
     run_seconds = models.JSONField(help_text="One decimal text per run over the course")
-    pressure_psi = models.DecimalField(max_digits=6, decimal_places=2)
+    pressure_psi = models.DecimalField(max_digits=6, decimal_places=2, help_text="At the far nozzle")
+    gauge_psi = models.DecimalField(max_digits=6, decimal_places=2, null=True, help_text="On the machine's own gauge")
     wanted_gpa = models.DecimalField(max_digits=8, decimal_places=3, null=True)
     swath_ft = models.DecimalField(max_digits=6, decimal_places=2)
     new_nozzle_gpm = models.DecimalField(max_digits=12, decimal_places=6, null=True, help_text="At this pressure")

@@ -20,6 +20,7 @@ from apps.people.models import Farm
 from apps.people.queries import one
 from apps.people.rules import Role
 from apps.reminders.rules import Due, Level, register
+from apps.reminders.rules.timing import next_midnight
 from farmops import clock
 from farmops.errors import gettext_noop
 from farmops.units import Quantity
@@ -91,7 +92,13 @@ def zone_of(facts: SprayerFacts) -> ExclusionZone:
 
 def rig_of(row: Sprayer) -> Rig:
     """What of the sprayer a calibration is reckoned with."""
-    return Rig(nozzles=row.nozzles, swath_ft=row.swath_ft, new_gpm=row.nozzle_new_gpm, new_psi=row.nozzle_new_psi)
+    return Rig(
+        nozzles=row.nozzles,
+        swath_ft=row.swath_ft,
+        new_gpm=row.nozzle_new_gpm,
+        new_psi=row.nozzle_new_psi,
+        spacing_in=row.spacing_in,
+    )
 
 
 def sprayer_facts(row: Sprayer, on_date: date) -> SprayerFacts:
@@ -120,6 +127,7 @@ def _facts(row: Sprayer, measured: Iterable[CalibrationFacts], on_date: date) ->
         method=Method(row.method),
         droplet_class=DropletClass(row.droplet_class) if row.droplet_class else None,
         release_height_in=row.release_height_in,
+        pump_gpm=row.pump_gpm,
         calibration=counted,
         why=why,
     )
@@ -161,6 +169,11 @@ def standing_from(row: Sprayer, facts: SprayerFacts, on_date: date) -> Standing:
         age_days=(on_date - counted.measured_on).days if counted else None,
         days_left=(counted.good_until - on_date).days if counted else None,
     )
+
+
+def next_due(farm: Farm, now: datetime) -> datetime:
+    """When time alone may change ``due``: with the farm's date."""
+    return next_midnight(now, farm.time_zone)
 
 
 def due(farm: Farm, now: datetime) -> list[Due]:

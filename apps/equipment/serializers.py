@@ -17,7 +17,7 @@ from farmops.units import PRODUCT_UNITS
 
 METHODS = [m.value for m in Method]
 DROPLETS = [c.value for c in DropletClass]
-VERDICTS = [v.value for v in Verdict]
+VERDICTS = [(v.value, v.name) for v in Verdict]
 
 
 def _amount(digits: int, places: int, **options: Any) -> serializers.DecimalField:
@@ -64,6 +64,7 @@ class SprayerEdit(serializers.Serializer):
     nozzle_new_psi = _amount(6, 2, min_value=0, required=False, allow_null=True, help_text="at this pressure")
     droplet_class = serializers.ChoiceField(choices=DROPLETS, required=False, allow_blank=True)
     release_height_in = _amount(6, 2, min_value=0, required=False, allow_null=True, help_text="Above the soil")
+    pump_gpm = _amount(7, 2, min_value=0, required=False, allow_null=True, help_text="What the pump gives at work")
     life_days = serializers.IntegerField(min_value=1, max_value=730, required=False, default=LIFE_DAYS)
     note = serializers.CharField(max_length=300, required=False, allow_blank=True)
 
@@ -106,6 +107,7 @@ class SprayerOut(serializers.Serializer):
     nozzle_new_psi = _exact(source="sprayer.nozzle_new_psi", allow_null=True)
     droplet_class = serializers.CharField(source="sprayer.droplet_class", help_text="Empty: not known")
     release_height_in = _exact(source="sprayer.release_height_in", allow_null=True)
+    pump_gpm = _exact(source="sprayer.pump_gpm", allow_null=True)
     life_days = serializers.IntegerField(source="sprayer.life_days")
     note = serializers.CharField(source="sprayer.note")
     retired_at = serializers.DateTimeField(source="sprayer.retired_at", allow_null=True)
@@ -125,7 +127,8 @@ class ReadingsIn(serializers.Serializer):
     seconds = _amount(7, 2, min_value=0, help_text="How long each cup was held")
     course_ft = _amount(8, 2, min_value=0)
     run_seconds = serializers.ListField(child=_reading(), min_length=1, max_length=10, help_text="Each timed run")
-    pressure_psi = _amount(6, 2, min_value=0, help_text="At the nozzle")
+    pressure_psi = _amount(6, 2, min_value=0, help_text="At the far nozzle")
+    gauge_psi = _amount(6, 2, min_value=0, required=False, allow_null=True, help_text="On the machine's own gauge")
     wanted_gpa = _amount(8, 3, min_value=0, required=False, allow_null=True)
 
 
@@ -169,6 +172,7 @@ class CalibrationOut(serializers.Serializer):
     speed_mph = _exact()
     total_gpm = _exact()
     pressure_psi = _exact()
+    gauge_psi = _exact(allow_null=True)
     verdict = serializers.ChoiceField(choices=VERDICTS)
     findings = FindingOut(many=True)
     reason = serializers.CharField()

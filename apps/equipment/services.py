@@ -25,7 +25,9 @@ from farmops.errors import BadInput, gettext_noop, needing_reason, refuse
 
 # A change of any of these changes what comes out over an acre.
 RATE_FIELDS = frozenset({"nozzles", "spacing_in", "nozzle_name", "nozzle_new_gpm", "nozzle_new_psi", "swath_ft"})
-ABOVE_ZERO = frozenset({"tank_gal", "usable_gal", "swath_ft", "spacing_in", "nozzle_new_gpm", "nozzle_new_psi"})
+ABOVE_ZERO = frozenset(
+    {"tank_gal", "usable_gal", "swath_ft", "spacing_in", "nozzle_new_gpm", "nozzle_new_psi", "pump_gpm"}
+)
 MICRO = Decimal("0.000001")
 
 

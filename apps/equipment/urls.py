@@ -3,6 +3,8 @@
 from django.urls import path
 
 from apps.equipment import api, pages
+from apps.equipment.sums import api as sums
+from apps.equipment.sums import pages as sum_pages
 
 F = "farms/<slug:farm>/"
 S = F + "sprayers/<int:sprayer>/"
@@ -19,6 +21,7 @@ api_urlpatterns = [
     path(F + "calculators/gpa/", api.RateSum.as_view(), name="api_rate_sum"),
     path(F + "calculators/mph/", api.SpeedSum.as_view(), name="api_speed_sum"),
     path(F + "calculators/loads/", api.LoadsSum.as_view(), name="api_loads_sum"),
+    *sums.addresses(F),
 ]
 
 P = "f/<slug:farm>/"
@@ -31,6 +34,8 @@ page_urlpatterns = [
     path(M + "nozzles/", pages.ChangeNozzles.as_view(), name="change_nozzles"),
     path(M + "retire/", pages.RetireSprayer.as_view(), name="retire_sprayer"),
     path(M + "calibrate/", pages.Calibrate.as_view(), name="calibrate"),
+    path(P + "sums/", sum_pages.Sums.as_view(), name="sums"),
+    path(P + "sums/<slug:sum>/", sum_pages.OneSum.as_view(), name="sum"),
     path(P + "calibrations/<int:calibration>/", pages.OneCalibration.as_view(), name="calibration"),
     path(P + "calibrations/<int:calibration>/void/", pages.VoidCalibration.as_view(), name="void_calibration"),
 ]

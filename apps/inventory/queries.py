@@ -28,10 +28,12 @@ from apps.people.rules import Role
 from apps.products.models import LabelVersion, Product
 from apps.products.queries import label_in_force, labels_in_force, today
 from apps.products.rules import Label
-from apps.reminders.rules import Due
+from apps.reminders.rules import Due, Level, register
+from apps.reminders.rules.timing import next_midnight
 from farmops.errors import Finding, gettext_noop
 from farmops.units import Dimension, Quantity, dimension_of
 
+LOT_EXPIRING = register("lot_expiring", Level.INFORMATION)
 ZERO = Decimal(0)
 PACE_DAYS = 56
 """The pace at which a product is used is that of the last eight weeks (project rule)."""
@@ -239,7 +241,23 @@ def rebuild_balances(farm: Farm) -> list[Difference]:
     return [Difference(subject=s, what=w, kept=k, derived=d) for s, w, k, d in pairs if k != d]
 
 
+def drawn_for(farm: Farm, source: Source | tuple[str, Any], product_id: int) -> dict[int, Decimal]:
+    """lot id -> what ``source`` has taken from it and not brought back, in the stock unit; last taken first."""
+    lines = LedgerLine.objects.for_farm(farm).filter(
+        source_type=str(source[0]), source_id=str(source[1]), product=product_id, lot__isnull=False
+    )
+    found: dict[int, Decimal] = {}
+    for lot_id, change in lines.order_by("-id").values_list("lot_id", "on_hand_change"):
+        found[lot_id] = found.get(lot_id, ZERO) - change
+    return {lot_id: amount for lot_id, amount in found.items() if amount > 0}
+
+
 # ---- what is coming due --------------------------------------------------------------------
+
+
+def next_due(farm: Farm, now: datetime) -> datetime:
+    """When time alone may change ``due``: with the farm's date."""
+    return next_midnight(now, farm.time_zone)
 
 
 def due(farm: Farm, now: datetime) -> list[Due]:
@@ -258,7 +276,7 @@ def _expiring(farm: Farm, lot: Lot, here: date, managers: list[int]) -> Due:
         else gettext_noop("Lot {lot} of {product} expires on {date}; {left} is left.")
     )
     return Due(
-        kind="lot_expiring",
+        kind=LOT_EXPIRING,
         subject_type="lot",
         subject_id=lot.pk,
         occasion=f"{lot.expires_on} at {expiry_step(lot.expires_on, here)} days",

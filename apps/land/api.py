@@ -10,7 +10,7 @@ from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from apps.land import map_import, queries, services
+from apps.land import map_import, queries, reshape, services
 from apps.land import serializers as shapes
 from apps.land.filters import BlockFilters, PlaceFilters
 from apps.land.models import Block, Field, SensitivePlace
@@ -115,6 +115,52 @@ class RestoreBlock(FarmAPI):
     def post(self, request: Request, farm: str, block: int) -> Response:
         row = services.restore_block(member=self.member, block_id=block, now=self.now)
         return self.show(shapes.BlockOut, row)
+
+
+class SplitBlock(FarmAPI):
+    """Several blocks of one; what hangs on the ground and planned jobs follow it."""
+
+    needs = {"POST": Can.EDIT_LAND}
+
+    @extend_schema(request=shapes.SplitIn, responses={201: shapes.ReshapedOut}, operation_id="split_block")
+    def post(self, request: Request, farm: str, block: int) -> Response:
+        asked = self.read(shapes.SplitIn)
+        made = reshape.split_block(
+            member=self.member,
+            block_id=block,
+            pieces=asked["pieces"],
+            expected_version=asked.get("version"),
+            now=self.now,
+        )
+        return self.show(shapes.ReshapedOut, {"blocks": made}, status=201)
+
+
+class MergeBlocks(FarmAPI):
+    """One block of several of the same field."""
+
+    needs = {"POST": Can.EDIT_LAND}
+
+    @extend_schema(request=shapes.MergeIn, responses={201: shapes.BlockOut}, operation_id="merge_blocks")
+    def post(self, request: Request, farm: str) -> Response:
+        made = reshape.merge_blocks(member=self.member, now=self.now, **self.read(shapes.MergeIn))
+        return self.show(shapes.BlockOut, made, status=201)
+
+
+class GroundHistory(FarmAPI):
+    """The blocks this block's ground belonged to before it was split or merged."""
+
+    needs = {"GET": Can.READ_FARM}
+
+    @extend_schema(responses=shapes.GroundHistoryOut, operation_id="read_ground_history")
+    def get(self, request: Request, farm: str, block: int) -> Response:
+        row = queries.block(self.farm, block)
+        shares = queries.shared_history(self.farm, [row])[row.pk]
+        named = queries.blocks_by_id(self.farm, shares)
+        found = [
+            {"block_id": pk, "code": named[pk].code, "name": named[pk].name, "share": round(share, 6)}
+            for pk, share in shares.items()
+        ]
+        return self.show(shapes.GroundHistoryOut, {"blocks": found})
 
 
 class Surroundings(FarmAPI):

@@ -47,6 +47,31 @@ class BlockEditForm(BlockForm):
         self.fields["field_id"].choices = fields
 
 
+class SplitForm(forms.Form):
+    line = forms.CharField(
+        label=_("Line of the split"),
+        help_text=_("Points from edge to edge, one a line, latitude then longitude, like 40.2501, -86.2498."),
+        widget=forms.Textarea(attrs={"rows": 4, "spellcheck": "false"}),
+    )
+    west_name = forms.CharField(label=_("Name of the western piece"), max_length=NAME_LENGTH)
+    west_code = forms.CharField(label=_("Code of the western piece"), max_length=CODE_LENGTH)
+    east_name = forms.CharField(label=_("Name of the eastern piece"), max_length=NAME_LENGTH)
+    east_code = forms.CharField(label=_("Code of the eastern piece"), max_length=CODE_LENGTH)
+    version = forms.IntegerField(widget=forms.HiddenInput, required=False)
+
+
+class MergeForm(forms.Form):
+    block_ids = forms.TypedMultipleChoiceField(
+        label=_("Blocks to merge"), coerce=int, widget=forms.CheckboxSelectMultiple
+    )
+    name = forms.CharField(label=_("Name of the new block"), max_length=NAME_LENGTH)
+    code = forms.CharField(label=_("Code of the new block"), max_length=CODE_LENGTH)
+
+    def __init__(self, *args: Any, blocks: list[tuple[int, str]], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["block_ids"].choices = blocks
+
+
 def kind_choices() -> list[tuple[str, object]]:
     return [("", ""), *((kind.value, _(name)) for kind, name in KIND_NAMES.items())]
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 from django.db.models.functions import Lower
 
-from apps.land.rules import SensitiveKind
+from apps.land.rules import Reshaping, SensitiveKind
 from apps.land.rules.farm_files import CODE_LENGTH, NAME_LENGTH, NOTE_LENGTH
 from apps.people.models import FarmOwned
 
@@ -51,6 +52,7 @@ class Block(Boxed):
     planted_acres = models.DecimalField(max_digits=10, decimal_places=4)
     planted_stated = models.BooleanField(default=False)
     archived_at = models.DateTimeField(null=True)
+    reshaped = models.BooleanField(default=False, help_text="Made by splitting or merging: it has a lineage")
 
     class Meta:
         constraints = [
@@ -72,6 +74,27 @@ class Block(Boxed):
     def archived(self) -> bool:
         """No longer in use; its records stay."""
         return self.archived_at is not None
+
+
+class Lineage(FarmOwned):
+    """Ground of ``parent`` became part of ``child`` when blocks were split or merged. Only grows."""
+
+    parent = models.ForeignKey(Block, on_delete=models.PROTECT, related_name="+")
+    child = models.ForeignKey(Block, on_delete=models.PROTECT, related_name="+")
+    how = models.CharField(max_length=8)
+    at = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["parent", "child"], name="land_lineage_once"),
+            models.CheckConstraint(condition=Q(how__in=[h.value for h in Reshaping]), name="land_lineage_how_known"),
+            models.CheckConstraint(condition=~Q(parent=F("child")), name="land_lineage_not_of_itself"),
+        ]
+        indexes = [models.Index(fields=["farm"], name="land_lineage_by_farm")]
+
+    def __str__(self) -> str:
+        return f"{self.parent} became {self.child} ({self.how})"
 
 
 class SensitivePlace(Boxed):

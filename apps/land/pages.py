@@ -11,9 +11,9 @@ from django.urls import reverse
 from django.utils.translation import gettext, ngettext
 from django.utils.translation import gettext_lazy as _
 
-from apps.land import forms, map_import, queries, rules, services
+from apps.land import forms, map_import, queries, reshape, rules, services
 from apps.people.rules import Can
-from farmops.errors import Finding
+from farmops.errors import BadInput, Finding
 from farmops.problems import translated
 from farmops.units import show
 from farmops.web import FarmPage, FormPage
@@ -125,6 +125,54 @@ class ArchiveBlock(FarmPage):
         row = services.archive_block(member=self.member, block_id=block, now=self.now)
         messages.success(request, gettext("Block %s is archived.") % row.code)
         return HttpResponseRedirect(f"/f/{farm}/fields/")
+
+
+class SplitBlock(LandForm):
+    """Cut a block in two along a line; what hangs on it hangs on both."""
+
+    title = _("Split the block")
+    button = _("Split the block")
+    done = _("The block is split. What was closed stays closed on both pieces.")
+
+    def context(self) -> dict[str, Any]:
+        row = queries.block(self.farm, self.kwargs["block"])
+        return {**super().context(), "title": f"{self.title}: {row}", "field": row.field}
+
+    def form(self, data: Any = None) -> forms.SplitForm:
+        row = queries.block(self.farm, self.kwargs["block"])
+        return forms.SplitForm(data, initial={"version": row.version})
+
+    def act(self, cleaned: dict[str, Any]) -> str:
+        row = queries.block(self.farm, self.kwargs["block"])
+        outlines = rules.cut(row.polygon, rules.read_line_text(cleaned["line"]))
+        if len(outlines) > 2:
+            raise BadInput({"line": gettext("The line cuts the block into more than two pieces.")})
+        names = [(cleaned[f"{side}_name"], cleaned[f"{side}_code"]) for side in ("west", "east")]
+        pieces = [{"name": n, "code": c, "polygon": p} for (n, c), p in zip(names, outlines, strict=True)]
+        reshape.split_block(
+            member=self.member, block_id=row.pk, pieces=pieces, expected_version=cleaned["version"], now=self.now
+        )
+        return self.to_fields
+
+
+class MergeBlocks(LandForm):
+    """One block of several of a field."""
+
+    title = _("Merge blocks")
+    button = _("Merge the blocks")
+    done = _("The blocks are merged. What was closed on one of them closes all of the new block.")
+
+    def context(self) -> dict[str, Any]:
+        return {**super().context(), "field": queries.field(self.farm, self.kwargs["field"])}
+
+    def form(self, data: Any = None) -> forms.MergeForm:
+        field = queries.field(self.farm, self.kwargs["field"])
+        rows = queries.blocks(self.farm).filter(field=field)
+        return forms.MergeForm(data, blocks=[(row.pk, str(row)) for row in rows])
+
+    def act(self, cleaned: dict[str, Any]) -> str:
+        row = reshape.merge_blocks(member=self.member, now=self.now, **cleaned)
+        return self.to_block(row.pk)
 
 
 class RestoreBlock(FarmPage):

@@ -13,11 +13,14 @@ from django.db.models import Prefetch, QuerySet
 from django.utils.module_loading import import_string
 
 from apps.land import rules
+from apps.land.lineage import heirs, shared_history
 from apps.land.models import Block, Field, SensitivePlace
 from apps.land.rules import BlockFact, PlaceFact, SensitiveKind
 from apps.people.models import Farm
 from apps.people.queries import one
 from farmops.errors import Finding, Unknown
+
+__all__ = ["heirs", "shared_history"]  # beside everything below: the ground of split and merged blocks
 
 
 class Nearby(NamedTuple):

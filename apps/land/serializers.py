@@ -85,6 +85,43 @@ class BlockSaved(BlockOut):
     notes = NoteOut(many=True)
 
 
+class PieceIn(serializers.Serializer):
+    name = serializers.CharField(max_length=NAME_LENGTH)
+    code = serializers.CharField(max_length=CODE_LENGTH)
+    polygon = GeoJSON()
+    planted_acres = serializers.CharField(required=False, allow_null=True, allow_blank=True)
+
+
+class SplitIn(serializers.Serializer):
+    """Pieces must lie in the block and leave none of it over."""
+
+    pieces = PieceIn(many=True)
+    version = serializers.IntegerField(required=False, help_text="The version of the block that was read")
+
+
+class MergeIn(serializers.Serializer):
+    block_ids = serializers.ListField(child=serializers.IntegerField(), max_length=20)
+    name = serializers.CharField(max_length=NAME_LENGTH)
+    code = serializers.CharField(max_length=CODE_LENGTH)
+
+
+class ReshapedOut(serializers.Serializer):
+    blocks = BlockOut(many=True)
+
+
+class HistoryShareOut(serializers.Serializer):
+    block_id = serializers.IntegerField()
+    code = serializers.CharField()
+    name = serializers.CharField()
+    share = serializers.DecimalField(max_digits=9, decimal_places=6, help_text="Of the asked block's ground, 0 to 1")
+
+
+class GroundHistoryOut(serializers.Serializer):
+    """Every block whose records speak of this block's ground, itself first."""
+
+    blocks = HistoryShareOut(many=True)
+
+
 class NearbyOut(serializers.Serializer):
     kind = serializers.CharField()
     name = serializers.CharField()

@@ -25,6 +25,11 @@ class InviteForm(forms.Form):
 class PlaceForm(forms.Form):
     roles = forms.MultipleChoiceField(label=_("What they do here"), widget=forms.CheckboxSelectMultiple)
     active = forms.BooleanField(label=_("Works here now"), required=False)
+    family = forms.BooleanField(
+        label=_("Owner, or of an owner's immediate family"),
+        help_text=_("Some training rules spare them (40 CFR 170.601(a)). No rule about entry does."),
+        required=False,
+    )
     born_on = forms.DateField(
         label=_("Day of birth, like 1990-05-31"),
         help_text=_("Asked for only when somebody uses restricted products under supervision."),
@@ -93,6 +98,9 @@ class FarmEditForm(forms.Form):
         max_value=240,
         initial=30,
         widget=forms.TextInput(attrs={"inputmode": "numeric"}),
+    )
+    keep_answers = forms.BooleanField(
+        label=_("Keep which answer about entry each person got, to warn of a possible exposure"), required=False
     )
     version = forms.IntegerField(widget=forms.HiddenInput, required=False)
 

@@ -68,6 +68,7 @@ class Farm(models.Model):
     contact_name = models.CharField(max_length=120)
     contact_phone = models.CharField(max_length=30)
     entry_good_minutes = models.PositiveSmallIntegerField(default=30)
+    keep_answers = models.BooleanField(default=False, help_text="Keep which answer about entry each person got")
     created_at = models.DateTimeField(auto_now_add=True)
     version = models.PositiveIntegerField(default=1)
 
@@ -108,6 +109,7 @@ class Membership(FarmOwned):
     is_manager = models.BooleanField(default=False)
     is_applicator = models.BooleanField(default=False)
     is_staff_member = models.BooleanField(default=False)
+    family = models.BooleanField(default=False, help_text="Owner, or of an owner's immediate family: 40 CFR 170.601(a)")
     active = models.BooleanField(default=True)
 
     class Meta:

@@ -113,6 +113,7 @@ class Place(FormPage):
     def form(self, data: Any = None) -> forms.PlaceForm:
         row = self.context()["place"]
         start = {"roles": [r.value for r in Role if r in row.roles], "active": row.active, "version": row.version}
+        start["family"] = row.family
         start["born_on"] = row.person.born_on
         return forms.PlaceForm(data, initial=start)
 

@@ -51,6 +51,8 @@ class Can(StrEnum):
     DO_TASKS = "do_tasks"
     READ_CHARTS = "read_charts"
     READ_AUDIT = "read_audit"
+    POST_NOTICES = "post_notices"  # warning signs, spoken notice, the central display
+    SUPERVISE_ENTRY = "supervise_entry"  # decide on early entry, under one's own name
 
 
 _M, _A, _S = Role.MANAGER, Role.APPLICATOR, Role.STAFF
@@ -79,6 +81,8 @@ WHO_MAY: dict[Can, frozenset[Role]] = {
     Can.DO_TASKS: frozenset({_M, _A, _S}),
     Can.READ_CHARTS: frozenset({_M}),
     Can.READ_AUDIT: frozenset({_M}),
+    Can.POST_NOTICES: frozenset({_M, _A}),
+    Can.SUPERVISE_ENTRY: frozenset({_M, _A}),
 }
 
 

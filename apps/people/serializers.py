@@ -19,6 +19,7 @@ class FarmOut(serializers.Serializer):
     contact_name = serializers.CharField()
     contact_phone = serializers.CharField()
     entry_good_minutes = serializers.IntegerField()
+    keep_answers = serializers.BooleanField()
     version = serializers.IntegerField()
 
 
@@ -31,6 +32,7 @@ class FarmEdit(serializers.Serializer):
     contact_name = serializers.CharField(max_length=120)
     contact_phone = serializers.CharField(max_length=30)
     entry_good_minutes = serializers.IntegerField(min_value=1, max_value=240, default=30)
+    keep_answers = serializers.BooleanField(default=False)
 
 
 class FarmIn(FarmEdit):
@@ -46,6 +48,7 @@ class MemberOut(serializers.Serializer):
     born_on = serializers.DateField(source="person.born_on", allow_null=True)
     roles = serializers.SerializerMethodField()
     active = serializers.BooleanField()
+    family = serializers.BooleanField(help_text="Owner, or of an owner's immediate family (40 CFR 170.601(a))")
     version = serializers.IntegerField()
 
     def get_roles(self, row: object) -> list[str]:
@@ -59,6 +62,7 @@ class BirthDateIn(serializers.Serializer):
 class PlaceEdit(serializers.Serializer):
     roles = serializers.ListField(child=serializers.ChoiceField(choices=ROLES), min_length=1)
     active = serializers.BooleanField()
+    family = serializers.BooleanField(required=False, help_text="Left as it is when not sent")
 
 
 class InvitationOut(serializers.Serializer):

@@ -196,12 +196,18 @@ def set_place(
     roles: Collection[Role | str],
     active: bool,
     now: datetime,
+    family: bool | None = None,
 ) -> Membership:
-    """Change a member's roles or end the membership; the last active manager stays."""
+    """Change a member's roles or end the membership; the last active manager stays.
+
+    ``family``: an owner, or of an owner's immediate family (40 CFR 170.601(a)); ``None`` leaves it as it is.
+    """
     member.require(Can.MANAGE_PEOPLE)
     Farm.objects.select_for_update().get(pk=member.farm.pk)  # two managers must not remove each other
     row = queries.member_in(member.farm, membership_id)
     changes = {**_role_columns(roles), "active": active}
+    if family is not None:
+        changes["family"] = family
     others = Membership.objects.for_farm(member.farm).filter(active=True, is_manager=True).exclude(pk=row.pk)
     if not (active and changes["is_manager"]) and not others.exists():
         raise refuse("last_manager", gettext_noop("A farm keeps at least one manager."), field="roles")

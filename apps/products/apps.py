@@ -1,6 +1,4 @@
 from django.apps import AppConfig
-from django.core.checks import register
-from django.db.models.signals import post_migrate
 
 
 class ProductsConfig(AppConfig):
@@ -8,8 +6,4 @@ class ProductsConfig(AppConfig):
     verbose_name = "Products"
 
     def ready(self) -> None:
-        from apps.products import triggers
-
-        # SQLite loses triggers whenever a migration rebuilds the table.
-        post_migrate.connect(triggers.after_migrate, dispatch_uid="checked_label_trigger")
-        register(triggers.check_installed, "database", deploy=False)
+        from apps.products import triggers  # noqa: F401  registers its guard

@@ -16,6 +16,7 @@ from apps.products.rules import (
     IntervalScope,
     Kind,
     Method,
+    MixingStage,
     RateBasis,
     Scheme,
     YearBasis,
@@ -240,6 +241,7 @@ class LabelForm(DocumentForm):
     signal_word = forms.CharField(label=_("Signal word, as printed"), required=False)
     density_lb_per_gal = _number(_("Density, lb per gallon"))
     contains_oil = YesNoField(label=_("Contains oil"))
+    mixing_stage = _choice(_("Where the label puts it when the tank is filled"), MixingStage)
     rei_hours = _number(_("Restricted entry for all uses, hours"))
     activity_rei = LinesField(
         "activity",

@@ -20,6 +20,7 @@ from apps.products.rules import (
     IntervalScope,
     Kind,
     Method,
+    MixingStage,
     RateBasis,
     Scheme,
     YearBasis,
@@ -177,6 +178,7 @@ class LabelDocument(serializers.Serializer):
     condition_release = _text()
     density_lb_per_gal = _optional(max_value=30)
     contains_oil = serializers.BooleanField(required=False, allow_null=True)
+    mixing_stage = _one_of(MixingStage, required=False, allow_null=True)
     rei_hours = _optional(min_value=0, max_value=8760)
     activity_rei = ActivityReiShape(many=True, required=False)
     sections = serializers.DictField(

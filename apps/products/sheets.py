@@ -26,7 +26,7 @@ MOST_ROWS = 30
 SECTIONS: list[tuple[Any, list[str]]] = [
     (
         _("On the front of the label"),
-        ["restricted_use", "formulation_code", "signal_word", "density_lb_per_gal", "contains_oil"],
+        ["restricted_use", "formulation_code", "signal_word", "density_lb_per_gal", "contains_oil", "mixing_stage"],
     ),
     (
         _("Restricted entry and protective gear"),

@@ -14,6 +14,7 @@ from apps.products.rules import (
     IntervalScope,
     Kind,
     Method,
+    MixingStage,
     RateBasis,
     Scheme,
     YearBasis,
@@ -49,6 +50,19 @@ NAMES: dict[type[StrEnum], dict[str, Any]] = {
         "no_bloom": _("never while crop or weeds bloom"),
     },
     Method: {"ground": _("from the ground"), "air": _("by air"), "chemigation": _("through irrigation")},
+    MixingStage: {
+        "conditioner": _("first: water conditioner, buffer, defoamer"),
+        "bag": _("water-soluble bag"),
+        "powder": _("powder or dispersible granule"),
+        "soluble_dry": _("soluble powder or granule"),
+        "suspension": _("flowable"),
+        "solution": _("solution"),
+        "oil_dispersion": _("oil dispersion"),
+        "emulsion": _("emulsifiable concentrate"),
+        "adjuvant": _("surfactant or oil"),
+        "fertiliser": _("liquid fertiliser"),
+        "drift_agent": _("last: drift agent"),
+    },
     Scheme: {"frac": "FRAC", "irac": "IRAC", "hrac": "HRAC"},
 }
 

@@ -10,14 +10,15 @@ from typing import Any
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
+from django.urls import reverse
 from django.utils.translation import get_language, gettext
 
 from apps.people.rules import Can
-from apps.reminders import letters, queries, rules, services
+from apps.reminders import feeds, forms, letters, queries, rules, services
 from apps.reminders.models import Notice
 from farmops import clock
 from farmops.errors import BadInput, gettext_noop
-from farmops.web import FarmPage
+from farmops.web import FarmPage, FormPage
 
 ON_A_PAGE = 50
 
@@ -68,8 +69,6 @@ class Notices(FarmPage):
             "newest": shown[0].pk if shown and not before else None,
             "older": lines[-1].notice.pk if len(shown) > ON_A_PAGE else None,
         }
-        if self.member.can(Can.MANAGE_PEOPLE):
-            context["health"] = queries.health(self.farm, self.now)
         return self.page(context)
 
 
@@ -77,7 +76,9 @@ class Seen(FarmPage):
     needs = {"POST": Can.READ_FARM}
 
     def post(self, request: HttpRequest, farm: str, notice: int) -> HttpResponse:
-        services.mark_seen(member=self.member, notice_id=notice, now=self.now)
+        row = services.mark_seen(member=self.member, notice_id=notice, now=self.now)
+        if row.urgent:
+            messages.success(request, gettext("You have it. Nobody else is called about it now."))
         return redirect("reminders:notices", farm)
 
 
@@ -91,3 +92,91 @@ class AllSeen(FarmPage):
         services.mark_all_seen(member=self.member, up_to=up_to, now=self.now)
         messages.success(request, gettext("All marked as seen."))
         return redirect("reminders:notices", farm)
+
+
+# ---- what I wish to hear ---------------------------------------------------------------
+
+
+class Wishes(FormPage):
+    """My quiet hours, my morning e-mail, and which kinds come how; beside it, my calendar address."""
+
+    needs = {"GET": Can.READ_FARM, "POST": Can.READ_FARM}
+    template_name = "reminders/wishes.html"
+    done = gettext_noop("Saved. What waits follows your new wish.")
+
+    def form(self, data: Any = None) -> forms.WishesForm:
+        wishes = queries.wishes(self.farm, [self.member.person_id])[self.member.person_id]
+        return forms.WishesForm(data, initial=forms.WishesForm.initial_from(wishes))
+
+    def act(self, cleaned: dict[str, Any]) -> str:
+        services.set_wishes(member=self.member, **self.form().wanted(cleaned), now=self.now)
+        return reverse("reminders:wishes", args=[self.farm.slug])
+
+    def context(self) -> dict[str, Any]:
+        address = queries.calendar_address(self.farm, self.member.person_id)
+        return {"address": address, "shown": self.request.session.pop("calendar_address", "")}
+
+
+class Calendar(FarmPage):
+    """Make a new calendar address (the old one ends), or end it."""
+
+    needs = {"POST": Can.READ_FARM}
+
+    def post(self, request: HttpRequest, farm: str) -> HttpResponse:
+        if request.POST.get("end"):
+            services.close_calendar(member=self.member, now=self.now)
+            messages.success(request, gettext("The calendar address no longer works."))
+        else:
+            secret = services.open_calendar(member=self.member, now=self.now)
+            request.session["calendar_address"] = feeds.address(secret)
+        return redirect("reminders:wishes", farm)
+
+
+# ---- other programs --------------------------------------------------------------------
+
+
+class Webhooks(FormPage):
+    """Where the farm's notices go besides people. Managers only."""
+
+    needs = {"GET": Can.EDIT_FARM, "POST": Can.EDIT_FARM}
+    template_name = "reminders/webhooks.html"
+
+    def form(self, data: Any = None) -> forms.WebhookForm:
+        return forms.WebhookForm(data)
+
+    def act(self, cleaned: dict[str, Any]) -> str:
+        _row, secret = services.add_endpoint(member=self.member, **cleaned, now=self.now)
+        self.request.session["webhook_secret"] = secret
+        return reverse("reminders:webhooks", args=[self.farm.slug])
+
+    def context(self) -> dict[str, Any]:
+        shown = self.request.session.pop("webhook_secret", "") if self.request.method == "GET" else ""
+        return {"endpoints": queries.endpoints(self.farm), "secret": shown}
+
+
+class SwitchWebhook(FarmPage):
+    needs = {"POST": Can.EDIT_FARM}
+
+    def post(self, request: HttpRequest, farm: str, webhook: int) -> HttpResponse:
+        on = request.POST.get("on") == "1"
+        services.turn_endpoint(member=self.member, endpoint_id=webhook, on=on, now=self.now)
+        return redirect("reminders:webhooks", farm)
+
+
+class RenewSecret(FarmPage):
+    needs = {"POST": Can.EDIT_FARM}
+
+    def post(self, request: HttpRequest, farm: str, webhook: int) -> HttpResponse:
+        _row, secret = services.new_secret(member=self.member, endpoint_id=webhook, now=self.now)
+        request.session["webhook_secret"] = secret
+        return redirect("reminders:webhooks", farm)
+
+
+class Sweep(FarmPage):
+    """Are reminders running?"""
+
+    needs = {"GET": Can.MANAGE_PEOPLE}
+    template_name = "reminders/sweep.html"
+
+    def get(self, request: HttpRequest, farm: str) -> HttpResponse:
+        return self.page({"health": queries.health(self.farm, self.now)})

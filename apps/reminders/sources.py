@@ -1,8 +1,20 @@
-"""The apps' ``due(farm, now)`` functions, found by the dotted paths of ``settings.REMINDER_SOURCES``."""
+"""The apps' ``due(farm, now)`` functions, found by the dotted paths of ``settings.REMINDER_SOURCES``.
+
+Contract of ``due(farm, now) -> Sequence[Due]``: everything that is worth knowing **now**, each time. What a
+source no longer gives is withdrawn, so it gives a thing for as long as its reason lasts (and, for a
+thing that only happened, for a day).
+
+Beside it may stand ``next_due(farm, now) -> datetime | None``: the earliest instant after ``now`` at which time
+alone, without a change in the book, may change the answer of ``due``; None when it never will. Too early costs
+one look; too late is a reminder that is late. A source without it is asked in every sweep.
+"""
 
 from __future__ import annotations
 
+import hashlib
+import logging
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from importlib import import_module
 from importlib.util import find_spec
@@ -10,11 +22,32 @@ from typing import Any
 
 from django.conf import settings
 from django.core.checks import CheckMessage, Error, Warning
+from django.urls import get_resolver
 
 from apps.people.models import Farm
 from apps.reminders.rules import Due
 
-Source = Callable[[Farm, datetime], Sequence[Due]]
+log = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True)
+class Source:
+    """One app's answer to "what is due?", and to "when must I be asked again?"."""
+
+    path: str
+    due: Callable[[Farm, datetime], Sequence[Due]]
+    next_due: Callable[[Farm, datetime], datetime | None] | None
+
+
+def know_kinds() -> None:
+    """Have every app say what its kinds of notices weigh, also in a process that serves no pages.
+
+    Kinds are registered where they are told, and all of that hangs on the doors.
+    """
+    try:
+        get_resolver().url_patterns  # noqa: B018
+    except Exception:  # a broken door must not stop the reminders
+        log.exception("not every app could say what its notices weigh")
 
 
 def exists(path: str) -> bool:
@@ -27,10 +60,10 @@ def exists(path: str) -> bool:
 
 
 def load(path: str) -> Source:
-    """The function behind ``path``; import errors and a missing function are raised as they are."""
-    module, _, name = path.rpartition(".")
-    source: Source = getattr(import_module(module), name)
-    return source
+    """The functions behind ``path``; import errors and a missing function are raised as they are."""
+    module_path, _, name = path.rpartition(".")
+    module = import_module(module_path)
+    return Source(path=path, due=getattr(module, name), next_due=getattr(module, f"next_{name}", None))
 
 
 def load_all() -> tuple[dict[str, Source], dict[str, Exception]]:
@@ -46,6 +79,12 @@ def load_all() -> tuple[dict[str, Source], dict[str, Exception]]:
         except Exception as error:  # one app's broken module must not silence the others
             broken[path] = error
     return found, broken
+
+
+def fingerprint(found: dict[str, Source]) -> str:
+    """Changes when other sources are asked than before: then every farm must be looked at again."""
+    named = (f"{path} {source.next_due is not None}" for path, source in sorted(found.items()))
+    return hashlib.sha256("\n".join(named).encode()).hexdigest()
 
 
 def check_sources(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:

@@ -10,4 +10,4 @@ from farmops import clock
 
 @shared_task(name="reminders.sweep", ignore_result=True)
 def sweep() -> None:
-    services.sweep(clock.now())
+    services.sweep(clock.now(), machine=clock.machine_now())

@@ -81,25 +81,31 @@ LEDGER_HEADER = (
 def record_rows(records: Iterable[SprayRecord], replaced: Mapping[int, int], zone_name: str) -> Iterator[list[Value]]:
     """One line for each record version. ``replaced``: record -> the record that stands in its place."""
     for record in records:
-        body = json.loads(record.body_text)
-        content = body["content"]
-        start, end = (_readings(content, when) for when in ("start", "end"))
-        yield [
-            *_signed(record, body, replaced, zone_name),
-            "; ".join(dict.fromkeys(str(b["crop"]) for b in content["blocks"] if b.get("crop"))),
-            _number(content.get("treated_acres")),
-            _number(content.get("spray_gpa")),
-            _number(content.get("loads")),
-            (content.get("sprayer") or {}).get("name"),
-            "; ".join(content["job"]["targets"]),
-            *(_number(start.get("wind_mph")), _compass(start)),
-            *(_number(start.get("temperature_f")), _number(start.get("humidity_percent"))),
-            *(_number(end.get("wind_mph")), _compass(end)),
-            "; ".join(_product(p) for p in content["products"]),
-            "; ".join(_closure(b, c, zone_name) for b in content["blocks"] for c in b.get("closures", [])),
-            body["signature"].get("reason") or content.get("deviation_reason"),
-            record.hash,
-        ]
+        yield record_row(record, json.loads(record.body_text), replaced, zone_name)
+
+
+def record_row(
+    record: SprayRecord, body: Mapping[str, Any], replaced: Mapping[int, int], zone_name: str
+) -> list[Value]:
+    """The line of one record version; ``body`` is its signed text, read."""
+    content = body["content"]
+    start, end = (_readings(content, when) for when in ("start", "end"))
+    return [
+        *_signed(record, body, replaced, zone_name),
+        "; ".join(dict.fromkeys(str(b["crop"]) for b in content["blocks"] if b.get("crop"))),
+        _number(content.get("treated_acres")),
+        _number(content.get("spray_gpa")),
+        _number(content.get("loads")),
+        (content.get("sprayer") or {}).get("name"),
+        "; ".join(content["job"]["targets"]),
+        *(_number(start.get("wind_mph")), _compass(start)),
+        *(_number(start.get("temperature_f")), _number(start.get("humidity_percent"))),
+        *(_number(end.get("wind_mph")), _compass(end)),
+        "; ".join(_product(p) for p in content["products"]),
+        "; ".join(_closure(b, c, zone_name) for b in content["blocks"] for c in b.get("closures", [])),
+        body["signature"].get("reason") or content.get("deviation_reason"),
+        record.hash,
+    ]
 
 
 def product_rows(records: Iterable[SprayRecord], replaced: Mapping[int, int], zone_name: str) -> Iterator[list[Value]]:

@@ -7,6 +7,7 @@ from typing import Any
 
 import django_filters as filters
 
+from apps.audit import queries as audit
 from apps.reports.period import Period
 
 
@@ -17,6 +18,12 @@ class AuditFilter(filters.FilterSet):
     subject_id = filters.CharFilter()
     actor = filters.NumberFilter(field_name="actor_id")
     verb = filters.CharFilter()
+    address = filters.CharFilter()
+    key = filters.CharFilter()
+    text = filters.CharFilter(method="with_words", help_text="Words that each stand somewhere in the line")
+
+    def with_words(self, rows: Any, name: str, value: str) -> Any:
+        return audit.holding(rows, value)
 
     def on_days(self, rows: Any, name: str, value: date) -> Any:
         zone = self.request.parser_context["view"].farm.time_zone

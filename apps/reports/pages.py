@@ -9,6 +9,8 @@ from django.http import HttpRequest
 from django.http.response import HttpResponseBase
 from django.utils.translation import gettext
 
+from apps.audit import queries as audit
+from apps.audit import wording
 from apps.audit.models import AuditEvent
 from apps.people.rules import Can
 from apps.reports import files, forms, queries
@@ -43,12 +45,17 @@ class Audit(FarmPage):
 
     def get(self, request: HttpRequest, farm: str) -> HttpResponseBase:
         form = forms.AuditForm(
-            request.GET, subject_types=queries.subject_types(self.farm), actors=queries.actors(self.farm)
+            request.GET,
+            subject_types=queries.subject_types(self.farm),
+            verbs=queries.verbs(self.farm),
+            actors=queries.actors(self.farm),
         )
         shown = self._asked(form)
         status = 400 if form.errors else 200
         for event in shown:
             event.changes = changes_in(event)
+            event.sentence = wording.sentence(who=event.actor_name, verb=event.verb, what=event.subject_name)
+            event.about = self._address(subject_type=event.subject_type, subject_id=event.subject_id)
             event.year = clock.to_local(event.at, self.farm.time_zone).year
         more = len(shown) > LINES
         return self.page(
@@ -67,8 +74,11 @@ class Audit(FarmPage):
             return []
         asked = form.cleaned_data
         rows = queries.trail(self.farm)
-        if asked["subject_type"]:
-            rows = rows.filter(subject_type=asked["subject_type"])
+        for name in ("subject_type", "subject_id", "verb"):
+            if asked[name]:
+                rows = rows.filter(**{name: asked[name]})
+        if asked["text"]:
+            rows = audit.holding(rows, asked["text"])
         if asked["actor"]:
             rows = rows.filter(actor_id=int(asked["actor"]))
         try:
@@ -83,6 +93,7 @@ class Audit(FarmPage):
 
     def _address(self, **more: object) -> str:
         asked = self.request.GET.copy()
+        asked.pop("before", None)
         for name, value in more.items():
             asked[name] = str(value)
         return "?" + asked.urlencode()

@@ -27,6 +27,11 @@ def subject_types(farm: Farm) -> list[str]:
     return sorted(trail(farm).order_by().values_list("subject_type", flat=True).distinct())
 
 
+def verbs(farm: Farm) -> list[str]:
+    """What was done, for the choice of a filter."""
+    return sorted(trail(farm).order_by().values_list("verb", flat=True).distinct())
+
+
 def actors(farm: Farm) -> list[tuple[int, str]]:
     """Who stands in the trail: (person id, name), by name."""
     found = trail(farm).exclude(actor=None).order_by().values_list("actor_id", "actor__full_name").distinct()

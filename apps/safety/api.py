@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 from collections.abc import Callable
 from datetime import datetime
+from functools import partial
 from typing import Any
 
 from drf_spectacular.utils import OpenApiParameter, extend_schema
@@ -12,13 +13,16 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from apps.land import queries as land
+from apps.land.models import Block
 from apps.people.rules import Can
 from apps.safety import queries, services, wording
 from apps.safety import serializers as shapes
-from apps.safety.asked import moment_asked, only_known, work_asked
+from apps.safety.asked import moment_asked, only_known, rest_asked, work_asked
 from apps.safety.filters import ClosureFilters
 from apps.safety.models import Closure
 from apps.safety.rules import Activity, Answer
+from apps.safety.seen.rules import How
+from apps.safety.seen.services import keep_answer
 from farmops.errors import FarmError
 from farmops.web import FarmAPI, FarmList
 
@@ -29,6 +33,9 @@ _WORK = OpenApiParameter(
 )
 _AT = OpenApiParameter(
     "at", str, description="Now or later, ISO 8601; without an offset it is farm-local. Left out: now."
+)
+_PART = OpenApiParameter(
+    "part", str, enum=["rest"], description="rest: the ground outside every mapped part. Left out: the whole block."
 )
 NO_STORE = {"Cache-Control": "no-store"}
 Ask = Callable[..., Answer]
@@ -43,8 +50,9 @@ class _Answering(FarmAPI):
         only_known(request.query_params)
         activity = work_asked(request.query_params)
         at = moment_asked(request.query_params, self.farm, self.now)
+        rest = rest_asked(request.query_params)
         try:
-            body = self._said(block_id, ask, activity, at)
+            body = self._said(block_id, partial(ask, rest=rest), activity, at)
         except FarmError:
             raise
         except Exception:
@@ -55,8 +63,12 @@ class _Answering(FarmAPI):
     def _said(self, block_id: int, ask: Ask, activity: str | None, at: datetime) -> dict[str, Any]:
         block = land.block(self.farm, block_id)
         said = ask(block, activity=activity, at=at, now=self.now)
+        self.keep(block, said, activity)
         named = {"block_id": block_id, "block": str(block), "activity": activity, "at": at}
         return {**named, **shapes.answer_json(said, wording.zone_of(self.farm))}
+
+    def keep(self, block: Block, said: Answer, activity: str | None) -> None:
+        """Nothing, unless the question was about entry."""
 
     def _fault(self, block_id: int, activity: str | None, at: datetime) -> dict[str, Any]:
         said = queries.fault_answer(self.farm, at=at, now=self.now)
@@ -67,9 +79,15 @@ class _Answering(FarmAPI):
 class Entry(_Answering):
     """May this block be entered? Only ``yes`` permits anything."""
 
-    @extend_schema(parameters=[_WORK, _AT], responses=shapes.BlockAnswerOut, operation_id="ask_entry")
+    @extend_schema(parameters=[_WORK, _AT, _PART], responses=shapes.BlockAnswerOut, operation_id="ask_entry")
     def get(self, request: Request, farm: str, block: int) -> Response:
         return self.answer(request, block, queries.entry_answer)
+
+    def keep(self, block: Block, said: Answer, activity: str | None) -> None:
+        rest = rest_asked(self.request.query_params)
+        keep_answer(
+            member=self.member, block=block, answer=said, activity=activity, rest=rest, how=How.API, now=self.now
+        )
 
 
 class HarvestHold(_Answering):
@@ -79,7 +97,7 @@ class HarvestHold(_Answering):
     judged by the strictest restriction.
     """
 
-    @extend_schema(parameters=[_WORK, _AT], responses=shapes.BlockAnswerOut, operation_id="ask_harvest")
+    @extend_schema(parameters=[_WORK, _AT, _PART], responses=shapes.BlockAnswerOut, operation_id="ask_harvest")
     def get(self, request: Request, farm: str, block: int) -> Response:
         return self.answer(request, block, queries.harvest_answer)
 
@@ -91,7 +109,7 @@ class Board(FarmAPI):
 
     @extend_schema(parameters=[_WORK, _AT], responses=shapes.BoardOut, operation_id="read_board")
     def get(self, request: Request, farm: str) -> Response:
-        only_known(request.query_params)
+        only_known(request.query_params, but={"part"})
         activity = work_asked(request.query_params)
         at = moment_asked(request.query_params, self.farm, self.now)
         lines = queries.board(self.farm, activity=activity, at=at, now=self.now)

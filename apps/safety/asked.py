@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from datetime import datetime, timedelta
 
 from django.utils.dateparse import parse_datetime
@@ -14,12 +14,16 @@ from farmops import clock
 from farmops.errors import BadInput, gettext_noop
 
 FARTHEST = timedelta(days=400)
-NAMES = frozenset({"activity", "at"})
+REST = "rest"
+NAMES = frozenset({"activity", "at", "part"})
 
 
-def only_known(query: Mapping[str, str]) -> None:
+def only_known(query: Mapping[str, str], *, but: Collection[str] = ()) -> None:
     """A misspelt question must not be answered as if it had not been asked: ``BadInput`` names it."""
-    unknown = {name: gettext_noop("There is no such parameter. Use activity and at.") for name in set(query) - NAMES}
+    template = gettext_noop("There is no such parameter. Use activity and at.")
+    if not but:
+        template = gettext_noop("There is no such parameter. Use activity, at and part.")
+    unknown = dict.fromkeys(set(query) - (NAMES - set(but)), template)
     if unknown:
         raise BadInput(unknown)
 
@@ -32,6 +36,14 @@ def work_asked(query: Mapping[str, str]) -> str | None:
     if code not in set(Activity):
         raise BadInput({"activity": f"“{code}” is not a kind of work here. Use one of: {', '.join(Activity)}."})
     return code
+
+
+def rest_asked(query: Mapping[str, str]) -> bool:
+    """Whether the question is about the ground outside every mapped part that was treated."""
+    named = query.get("part", "").strip()
+    if named not in {"", REST}:
+        raise BadInput({"part": gettext_noop("Use part=rest to ask about the ground outside the mapped parts.")})
+    return named == REST
 
 
 def moment_asked(query: Mapping[str, str], farm: Farm, now: datetime) -> datetime:

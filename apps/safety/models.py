@@ -33,6 +33,7 @@ class Closure(FarmOwned):
     activities = models.JSONField(default=list)
     product_names = models.JSONField(default=list)
     numbers = models.JSONField(default=dict)
+    part = models.JSONField(null=True, help_text="The mapped piece that was treated (GeoJSON); null is the whole block")
     source = models.CharField(max_length=60, help_text="What it was hung for, such as job:41")
     set_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+")
     set_by_name = models.CharField(max_length=120)
@@ -64,6 +65,9 @@ class Closure(FarmOwned):
                 condition=~Q(kind=Kind.PLANNED.value) | Q(ends_at__isnull=False), name="closure_window_has_an_end"
             ),
             models.CheckConstraint(
+                condition=Q(part__isnull=True) | Q(kind__in=TIMED), name="closure_part_is_signed_ground"
+            ),
+            models.CheckConstraint(
                 condition=Q(speaks_until=FAR_AHEAD)
                 | Q(kind__in=TIMED, ends_at__isnull=False, speaks_until=F("ends_at")),
                 name="closure_speaks_to_its_end",
@@ -92,8 +96,16 @@ class Closure(FarmOwned):
             activities=frozenset(self.activities),
             product_names=tuple(self.product_names),
             numbers=dict(self.numbers),
+            part=self.part,
             set_by=self.set_by_name,
             contact=self.contact,
             source=self.source,
             lifted_at=self.lifted_at,
         )
+
+
+from apps.safety.early.models import EarlyEntry  # noqa: E402, F401
+from apps.safety.gate.models import GateCode, GateCount  # noqa: E402, F401
+from apps.safety.phones.models import PhoneNumber  # noqa: E402, F401
+from apps.safety.posting.models import Posting  # noqa: E402, F401
+from apps.safety.seen.models import AnswerGiven, PossibleExposure  # noqa: E402, F401

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import logging
-from datetime import datetime
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
@@ -14,19 +13,14 @@ from django.utils.translation import gettext_lazy as _
 from apps.land import queries as land
 from apps.people.rules import Can
 from apps.safety import forms, queries, services, wording
-from apps.safety.asked import work_asked
-from apps.safety.rules import CONDITIONS, Activity, Answer, Word
+from apps.safety.rules import CONDITIONS
+from apps.safety.seen.rules import How
+from apps.safety.seen.services import keep_answer
+from apps.safety.showing import answer_context, mark_of, say, seconds_left
 from farmops.errors import FarmError
 from farmops.web import FarmPage, FormPage
 
 log = logging.getLogger(__name__)
-
-LOOKS = {Word.YES: "allowed", Word.NO: "out", Word.UNKNOWN: "unknown"}
-
-
-def seconds_left(answer: Answer, now: datetime) -> int:
-    """Whole seconds for which the page may show the answer, rounded down."""
-    return max(0, int((answer.good_until - now).total_seconds()))
 
 
 class _Answering(FarmPage):
@@ -36,7 +30,8 @@ class _Answering(FarmPage):
 
     def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         try:
-            return self.page(self.answers(**kwargs))
+            shown = self.answers(**kwargs)
+            return say(self.page(shown), shown)
         except FarmError:
             raise
         except Exception:
@@ -53,7 +48,8 @@ class BoardPage(_Answering):
     template_name = "safety/board.html"
 
     def answers(self, **kwargs: Any) -> dict[str, Any]:
-        shown = [self.line(line) for line in queries.board(self.farm, at=self.now, now=self.now)]
+        lines = queries.board(self.farm, at=self.now, now=self.now)
+        shown = [self.line(line) for line in lines]
         shut = [line["entry"] for line in shown if line["entry"].keep_out]
         zone = wording.zone_of(self.farm)
         first = min((a for a in shut if a.opens_at), key=lambda a: a.opens_at, default=None)
@@ -61,6 +57,7 @@ class BoardPage(_Answering):
             "lines": shown,
             "shut": len(shut),
             "next": wording.opening(first, zone) if first else "",
+            "mark": mark_of(a for line in lines for a in (line.entry, line.harvest)),
             "checked": wording.moment(self.now, zone),
             "fixed": wording,
         }
@@ -87,34 +84,22 @@ class MayEnter(_Answering):
 
     def answers(self, **kwargs: Any) -> dict[str, Any]:
         ground = land.block(self.farm, kwargs["block"])
-        activity = work_asked(self.request.GET)
-        entry = queries.entry_answer(ground, activity=activity, at=self.now, now=self.now)
-        harvest = queries.harvest_answer(ground, at=self.now, now=self.now)
-        waits = any(b.code in CONDITIONS for b in entry.because)
+        shown = answer_context(ground, self.request.GET, self.now)
+        if self.request.method == "GET":  # HEAD is a page on screen that asks again: it shows nothing new
+            keep_answer(
+                member=self.member,
+                block=ground,
+                answer=shown["answer"],
+                activity=shown["activity"],
+                rest=shown["rest"],
+                how=How.PAGE,
+                now=self.now,
+            )
+        waits = any(b.code in CONDITIONS for b in shown["answer"].because)
         return {
-            "ground": ground,  # Django keeps the name "block" for its own tag
-            "activity": activity,
-            "work": wording.work_name(activity),
-            "works": [(code.value, wording.ACTIVITY_NAMES[code]) for code in Activity],
-            "fixed": wording,
-            "answer": entry,
-            "said": self.said(entry),
-            "harvest": harvest,
-            "picking": self.said(harvest, harvest=True),
+            **shown,
             "may_confirm": waits and self.member.can(Can.SPRAY),
-        }
-
-    def said(self, answer: Answer, *, harvest: bool = False) -> dict[str, Any]:
-        zone = wording.zone_of(self.farm)
-        return {
-            "look": LOOKS[answer.answer],
-            "seconds": seconds_left(answer, self.now),
-            "headline": wording.headline(answer, harvest=harvest),
-            "second": wording.second_line(answer, zone),
-            "remaining": wording.remaining(answer),
-            "good_until": wording.good_until(answer, zone),
-            "checked": wording.checked(answer, zone),
-            "reasons": [{"both": wording.both(b, zone), "because": b} for b in answer.because],
+            "elsewhere": reverse("safety:board", args=[self.farm.slug]),
         }
 
 

@@ -6,8 +6,9 @@ import logging
 from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import partial
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
 from apps.land import queries as land
 from apps.land.models import Block
@@ -25,7 +26,8 @@ log = logging.getLogger(__name__)
 
 ENTRY_OPENS = register("entry_opens", Level.INFORMATION)
 HARVEST_OPENS = register("harvest_opens", Level.INFORMATION)
-TOLD_WITHIN = timedelta(hours=6)
+TOLD_WITHIN = timedelta(hours=30)
+LOOK_AGAIN = timedelta(minutes=15)
 """An opening that is older than this is no news: nobody is told of it any more (project rule)."""
 
 
@@ -69,14 +71,21 @@ def of_source(farm: Farm, source: str) -> QuerySet[Closure]:
     return Closure.objects.for_farm(farm).filter(source=source).order_by("pk")
 
 
-def entry_answer(block: Block, *, activity: str | None, at: datetime, now: datetime) -> Answer:
-    """May this block be entered at ``at`` for this work, from what is on record now. One query."""
-    return _answer(block, rules.may_enter, activity=activity, at=at, now=now)
+def entry_answer(block: Block, *, activity: str | None, at: datetime, now: datetime, rest: bool = False) -> Answer:
+    """May this block be entered at ``at`` for this work, from what is on record now. One query.
+
+    ``rest`` asks about the ground outside every mapped part that was treated.
+    """
+    rule = partial(rules.may_enter, rest=True) if rest else rules.may_enter
+    return _answer(block, rule, activity=activity, at=at, now=now)
 
 
-def harvest_answer(block: Block, *, activity: str | None = None, at: datetime, now: datetime) -> Answer:
+def harvest_answer(
+    block: Block, *, activity: str | None = None, at: datetime, now: datetime, rest: bool = False
+) -> Answer:
     """May the crop of this block be picked at ``at``: by hand, or by the way of picking given. One query."""
-    return _answer(block, rules.may_harvest, activity=activity or Activity.PICKING_BY_HAND, at=at, now=now)
+    rule = partial(rules.may_harvest, rest=True) if rest else rules.may_harvest
+    return _answer(block, rule, activity=activity or Activity.PICKING_BY_HAND, at=at, now=now)
 
 
 def _answer(block: Block, rule: Callable[..., Answer], *, activity: str | None, at: datetime, now: datetime) -> Answer:
@@ -147,7 +156,7 @@ def board(farm: Farm, *, activity: str | None = None, at: datetime, now: datetim
 
     ``activity`` narrows the answer about entry; the one about harvest is always for picking by hand.
     """
-    rows = list(land.blocks(farm))
+    rows = list(land.blocks(farm).defer("polygon"))  # outlines are large, and no answer reads them
     hung = _read_or_nothing([row.pk for row in rows], now)
     return [_line(row, hung, activity=activity, at=at, now=now) for row in rows]
 
@@ -203,6 +212,20 @@ def _waits(row: Closure) -> bool:
     return Kind(row.kind) not in TIMED_KINDS
 
 
+def next_due(farm: Farm, now: datetime) -> datetime | None:
+    """When time alone may change ``due``: a closure ends, or has been over for a day. One query.
+
+    While anything hangs the board is looked at every quarter of an hour besides.
+    """
+    hung = Closure.objects.for_farm(farm).filter(lifted_at=None)
+    rows = list(hung.filter(Q(ends_at=None) | Q(ends_at__gt=now - TOLD_WITHIN)).values_list("ends_at", flat=True))
+    if not rows:
+        return None
+    changes = [at for end in rows if end is not None for at in (end, end + TOLD_WITHIN) if at > now]
+    live = any(end is None or end > now for end in rows)
+    return min([*changes, *([now + LOOK_AGAIN] if live else [])], default=None)
+
+
 def due(farm: Farm, now: datetime) -> list[Due]:
     """Blocks that have just opened for entry or harvest: told to everybody once for each opening."""
     ended = Closure.objects.for_farm(farm).filter(
@@ -239,4 +262,5 @@ def _opening(row: Closure, hung: list[rules.Closure], person_ids: list[int], now
         template=words,
         numbers={"block": str(row.block), "at": row.ends_at},
         path=f"/f/{row.block.farm.slug}/blocks/{row.block_id}/may-i-enter/",
+        at=row.ends_at,
     )

@@ -19,8 +19,10 @@ from apps.people.models import Farm
 from apps.people.queries import Member, one
 from apps.people.rules import Can
 from apps.safety import rules
+from apps.safety.following import on_heirs, with_heirs
 from apps.safety.models import Closure
 from apps.safety.rules import Kind, LiftReason, NewClosure
+from apps.safety.seen.services import look_back
 from farmops.errors import Finding, NotYourRole, Refused, Unknown
 
 Source = str
@@ -39,11 +41,18 @@ def lock_ground(farm: Farm, block_ids: Iterable[int]) -> dict[int, Block]:
 def hang_closures(
     *, farm: Farm, member: Member | None, source: Source, closures: Sequence[NewClosure], now: datetime
 ) -> list[Closure]:
-    """Hang these closures. ``Refused`` when one cannot be true (``rules.check_hang``); then none hangs."""
+    """Hang these closures. ``Refused`` when one cannot be true (``rules.check_hang``); then none hangs.
+
+    For a block that was split or merged they hang on what became of it as well. Whoever had a yes for a time that
+    is closed by now is a possible exposure, and the managers are told.
+    """
     _same_farm(farm, member)
-    lock_ground(farm, (c.block_id for c in closures))
+    blocks = lock_ground(farm, (c.block_id for c in closures))
     _stop([f for c in closures for f in rules.check_hang(c, now=now)])
-    return [_hang(farm, member, source, _to_the_minute(new), now) for new in closures]
+    everywhere = [*closures, *on_heirs(farm, blocks, closures)]
+    hung = [_hang(farm, member, source, _to_the_minute(new), now) for new in everywhere]
+    look_back(farm=farm, member=member, closures=hung, now=now)
+    return hung
 
 
 def _to_the_minute(new: NewClosure) -> NewClosure:
@@ -66,6 +75,7 @@ def _hang(farm: Farm, member: Member | None, source: Source, new: NewClosure, no
         activities=sorted(new.activities),
         product_names=list(new.product_names),
         numbers=dict(new.numbers),
+        part=new.part,
         source=source,
         set_by_id=member.person_id if member else None,
         set_by_name=member.name if member else farm.contact_name,
@@ -97,6 +107,8 @@ def lift_closures(
     _stop(rules.check_alone(reason))
     rows = _hanging_of(farm, source, kinds, block_ids)
     _stop([f for row in rows for f in rules.check_lift(row.facts, reason=reason, now=now)])
+    if reason is LiftReason.ENDED:
+        _stop(rules.check_ended(_kinds_hanging(farm, source)))
     return [_lift(farm, member, row, reason, now) for row in rows]
 
 
@@ -105,9 +117,13 @@ def _hanging_of(
 ) -> list[Closure]:
     found = Closure.objects.for_farm(farm).filter(source=source, lifted_at=None, kind__in=[k.value for k in kinds])
     if block_ids is not None:
-        found = found.filter(block_id__in=block_ids)
+        found = found.filter(block_id__in=with_heirs(farm, block_ids))
     lock_ground(farm, found.values_list("block_id", flat=True))
     return list(found.order_by("pk"))
+
+
+def _kinds_hanging(farm: Farm, source: Source) -> set[str]:
+    return set(Closure.objects.for_farm(farm).filter(source=source, lifted_at=None).values_list("kind", flat=True))
 
 
 def _lift(farm: Farm, member: Member | None, row: Closure, reason: LiftReason, now: datetime) -> Closure:
@@ -137,11 +153,23 @@ def replace_closures(
     _may_lift(farm, member, reason)
     old = _hanging_of(farm, source, kinds, None)
     findings = [f for row in old for f in rules.check_lift(row.facts, reason=reason, now=now)]
-    _stop(findings + rules.check_replace([row.facts for row in old], closures, reason=reason))
+    _stop(findings + _left_open(farm, old, closures, reason))
     hung = hang_closures(farm=farm, member=member, source=source, closures=closures, now=now)
     for row in old:
         _lift(farm, member, row, reason, now)
     return hung
+
+
+def _left_open(farm: Farm, old: list[Closure], closures: Sequence[NewClosure], reason: LiftReason) -> list[Finding]:
+    """What would be left open. Ground that a signature says was not in the treated part is left open rightly."""
+    blocks = Block.objects.for_farm(farm).in_bulk({c.block_id for c in closures})
+    heirs = on_heirs(farm, blocks, closures)
+    spared = set()
+    if reason in rules.SIGNED_REASONS:
+        whole = on_heirs(farm, blocks, [replace(c, part=None) for c in closures])
+        spared = {c.block_id for c in whole} - {c.block_id for c in heirs}
+    held = [row.facts for row in old if row.block_id not in spared]
+    return rules.check_replace(held, [*closures, *heirs], reason=reason)
 
 
 @transaction.atomic

@@ -68,5 +68,26 @@ SENTENCES: Mapping[str, str] = {
     "The board could not answer. Treat the block as closed.": (
         "El tablero no pudo responder. Trate el bloque como cerrado."
     ),
+    "Spraying is planned next to here, on {next_to}, from {from_at} to {to_at}.": (
+        "Hay una aplicación planeada al lado, en {next_to}. Empieza el {from_at} y termina el {to_at}."
+    ),
+    "Spraying was planned next to here, on {next_to}, from {from_at}, and nobody has reported. It may go on.": (
+        "Se planeó una aplicación al lado, en {next_to}, a partir del {from_at}, y nadie ha informado. Puede que siga."
+    ),
+    "Spraying next to here now, on {next_to}. No end time yet.": (
+        "Están aplicando al lado ahora, en {next_to}. Todavía no hay hora final."
+    ),
+    "Spraying next to here, on {next_to}, was started {from_at} and has no finish time.": (
+        "Una aplicación al lado, en {next_to}, empezó el {from_at} y no tiene hora final."
+    ),
+    "Spraying is planned next to here, on {next_to}, from {from_at}.": (
+        "Hay una aplicación planeada al lado, en {next_to}, a partir del {from_at}."
+    ),
+    "A part of this block is closed, {acres}, as mapped. Stay well outside its edge.": (
+        "Una parte de este bloque está cerrada, {acres}, según el mapa. Manténgase bien fuera de su orilla."
+    ),
+    "Only a mapped part of this block was treated, {acres}. Ask about the rest of the block.": (
+        "Solo se trató una parte marcada de este bloque, {acres}. Pregunte por el resto del bloque."
+    ),
     "a pesticide": "un pesticida",
 }

@@ -34,12 +34,59 @@ NO_LONGER = Both("Not confirmed any more. Ask again.", "Ya no está confirmado. 
 CALL = Both("Call", "Llame")
 ASK_AGAIN = Both("Ask again", "Preguntar otra vez")
 ANOTHER_BLOCK = Both("Ask about another block", "Preguntar por otro bloque")
+REST_OF_BLOCK = Both("Ask about the rest of this block", "Preguntar por el resto de este bloque")
+WHOLE_BLOCK = Both("Ask about the whole block", "Preguntar por todo el bloque")
 ALLOWED_MEANS = Both(
     "“Entry allowed” means only that the recorded restrictions have ended. If you smell or see spray, or feel ill, "
     "leave and call.",
     "«Entrada permitida» solo quiere decir que terminaron las restricciones registradas. Si huele o ve aplicación, o "
     "se siente mal, salga y llame.",
 )
+CHECKING = Both("Checking again…", "Revisando otra vez…")
+LAST_KNOWN = Both(
+    "Last known. No connection: the time may be later by now.",
+    "Último dato conocido. Sin conexión: la hora puede ser más tarde.",
+)
+NO_BOOK = Both(
+    "Not confirmed. The farm book cannot be reached.", "Sin confirmar. No hay conexión con el libro de la finca."
+)
+BOARD_SILENT = Both("Not confirmed. The board could not answer.", "Sin confirmar. El tablero no pudo responder.")
+NO_SUCH_CODE = Both(
+    "Not confirmed. No block answers to this code.", "Sin confirmar. Ningún bloque responde a este código."
+)
+TOO_MANY = Both(
+    "Not confirmed. Too many questions from this connection. Wait a minute, then ask again.",
+    "Sin confirmar. Demasiadas preguntas desde esta conexión. Espere un minuto y pregunte otra vez.",
+)
+CALL_THE_PLATE = Both("Call the number on the plate.", "Llame al número de la placa.")
+TYPE_THE_CODE = Both("Type the code on the plate", "Escriba el código de la placa")
+CODE_ON_PLATE = Both("Code, 12 letters and digits", "Código, 12 letras y números")
+SHOW_ANSWER = Both("Show the answer", "Ver la respuesta")
+SCAN_FIRST = Both("May I go in? Scan before you go in.", "¿Se puede entrar? Escanee antes de entrar.")
+NO_SIGNAL = Both("No signal or no answer: keep out.", "Sin señal o sin respuesta: no entre.")
+AT_THIS_BLOCK = Both("Are you here?", "¿Está usted aquí?")
+CAUTIONS = (
+    Both(
+        "A sign on the ground beats the screen: keep out.", "El letrero en el campo vale más que la pantalla: no entre."
+    ),
+    Both(
+        "No answer, an old answer or no signal: keep out.", "Sin respuesta, con respuesta vieja o sin señal: no entre."
+    ),
+    Both(
+        "Sprayed on, or feeling ill: leave, wash, get help at once. Take the product's name with you.",
+        "Si le cayó líquido o se siente mal: salga, lávese y pida ayuda de inmediato. Lleve el nombre del producto.",
+    ),
+    Both(
+        "Entry and picking are two answers. Early entry is never your own choice: it needs the supervisor.",
+        "Entrar y cosechar son dos respuestas. La entrada temprana nunca la decide usted: la decide el supervisor.",
+    ),
+    Both(
+        "The product label is the law. Times are as the applicator wrote them; corrections show here.",
+        "La etiqueta del producto es la ley. Las horas son las que anotó el aplicador; aquí se ven las correcciones.",
+    ),
+)
+"""What stands on every answer, allowed or not, short. Source: the product label and 40 CFR 170.309, 170.407; project
+rule for the treatment of doubt."""
 
 ACTIVITY_NAMES: dict[Activity, Both] = {
     Activity.PICKING_BY_HAND: Both("Picking by hand", "Cosecha a mano"),
@@ -54,6 +101,20 @@ ANY_WORK = Both("Any work", "Cualquier trabajo")
 MISSING: Mapping[str, Both] = {
     "planned_now": Both("Spraying is planned now. No end time yet.", "Hay una aplicación planeada ahora."),
     "spraying_now": Both("Spraying now. No end time yet.", "Están aplicando ahora. Todavía no hay hora final."),
+    "zone_planned_now": Both(
+        "Spraying is planned next to here now. No end time yet.", "Hay una aplicación planeada al lado ahora."
+    ),
+    "zone_now": Both(
+        "Spraying next to here now. No end time yet.", "Están aplicando al lado. Todavía no hay hora final."
+    ),
+    "zone_unreported": Both(
+        "Not confirmed. A spray job next to here was not reported.",
+        "Sin confirmar. Nadie ha informado de una aplicación al lado.",
+    ),
+    "zone_no_finish_time": Both(
+        "Not confirmed. A spray job next to here has no finish time.",
+        "Sin confirmar. Falta la hora final de una aplicación al lado.",
+    ),
     "sign_up": Both("Waiting for the sign to come down.", "Falta quitar el letrero."),
     "planned_unreported": Both(
         "Not confirmed. A spray job was not reported.", "Sin confirmar. Nadie ha informado de una aplicación."

@@ -14,14 +14,15 @@ from apps.people.rules import Can
 from apps.spraying import checking, content, mixing, queries, services, shapes
 from apps.spraying import serializers as inputs
 from apps.spraying.around import around
+from apps.spraying.checked import check_body
 from apps.spraying.filters import JobFilter
 from apps.spraying.models import Job, JobStep
 from apps.spraying.rules.record import Meaning
 from apps.spraying.rules.signing import read_back
-from apps.spraying.rules.states import JobState, open_steps
+from apps.spraying.rules.states import JobState, open_steps, pointless
 from apps.spraying.services.sign import shown
 from farmops import clock
-from farmops.errors import BadInput, Refused, needing_reason, refusals, refuse
+from farmops.errors import BadInput, Refused, refuse
 from farmops.web import FarmAPI, FarmList
 
 
@@ -29,7 +30,9 @@ def _one(door: FarmAPI, job_id: int, status: int = 200) -> Response:
     """The job as it stands now, with the steps this member may take."""
     row = queries.job(door.farm, job_id)
     steps = open_steps(row.state, roles=door.member.roles, named=queries.names(row, door.member.person_id))
-    return door.show(shapes.JobDetail, shapes.job_detail(row, steps), status=status)
+    gone = pointless(row.state, doubt=row.doubt, attested=row.not_applied_at is not None)
+    shown_steps = tuple(s for s in steps if s not in gone)
+    return door.show(shapes.JobDetail, shapes.job_detail(row, shown_steps), status=status)
 
 
 class Jobs(FarmList):
@@ -75,17 +78,7 @@ class CheckJob(FarmAPI):
 
     @extend_schema(responses=shapes.CheckOut, operation_id="check_job")
     def get(self, request: Request, farm: str, job: int) -> Response:
-        row = queries.job(self.farm, job)
-        blocks = checking.check_job(row, checking.planned(row, self.now))
-        about = checking.before_assigning(row, self.now)
-        everything = [*about, *checking.flat(blocks)]
-        body = {
-            "refused": bool(refusals(everything)),
-            "needs_reason": bool(needing_reason(everything)),
-            "job_findings": about,
-            "blocks": [{"block_id": b.block_id, "block": b.block_name, "findings": b.findings} for b in blocks],
-        }
-        return self.show(shapes.CheckOut, body)
+        return self.show(shapes.CheckOut, check_body(queries.job(self.farm, job), self.now))
 
 
 class JobMix(FarmAPI):
@@ -242,6 +235,8 @@ class ReadBackJob(FarmAPI):
 def must_be_signable(row: Job, meaning: Meaning) -> None:
     """There is something to read back: a report to sign, or a job that may not have been sprayed."""
     if meaning is Meaning.APPLIED and row.state != JobState.SPRAYED:
+        raise Refused([checking.nothing_to_sign()])
+    if meaning is Meaning.VOIDED and row.state != JobState.SIGNED:
         raise Refused([checking.nothing_to_sign()])
     if meaning is Meaning.NOT_APPLIED and row.state in (JobState.DRAFT, JobState.SIGNED):
         raise Refused([checking.nothing_to_sign()])

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import logging
 from dataclasses import dataclass
+from decimal import Decimal
 
 from apps.equipment.queries import sprayer_facts
 from apps.equipment.rules import ExclusionZone, exclusion_zone
@@ -11,6 +13,8 @@ from apps.land.models import Block
 from apps.spraying.facts import within
 from apps.spraying.models import Job
 from farmops import clock
+
+log = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -22,7 +26,10 @@ class Around:
 
 
 def around(job: Job) -> Around:
-    """The zone, and every other block in use that comes within it of a block of the job; two queries."""
+    """The zone, and every other block in use that comes within it of a block of the job; two queries.
+
+    A block whose outline cannot be measured counts as in the zone.
+    """
     facts = sprayer_facts(job.sprayer, clock.to_local(job.window_starts_at, job.farm.time_zone).date())
     zone = exclusion_zone(
         method=facts.method, droplet_class=facts.droplet_class, release_height_in=facts.release_height_in
@@ -30,5 +37,13 @@ def around(job: Job) -> Around:
     rows = list(job.job_blocks.all())
     mine = {row.block_id for row in rows}
     others = [b for b in land.blocks(job.farm) if b.pk not in mine] if zone.distance_ft > 0 else []
-    near = {b.pk: b for row in rows for b, _ in within(row.block, others, zone.distance_ft)}
-    return Around(zone=zone, blocks=tuple(sorted(near.values(), key=lambda b: (b.code, b.pk))))
+    near = [b for b in others if any(_reaches(row.block, b, zone.distance_ft) for row in rows)]
+    return Around(zone=zone, blocks=tuple(near))
+
+
+def _reaches(sprayed: Block, other: Block, feet: Decimal) -> bool:
+    try:
+        return bool(within(sprayed, [other], feet))
+    except Exception:
+        log.exception("blocks %s and %s cannot be measured", sprayed.pk, other.pk)
+        return True

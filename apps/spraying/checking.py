@@ -7,12 +7,13 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 
-from apps.equipment.queries import sprayer_facts
-from apps.spraying.facts import Moment, check_facts
+from apps.equipment.rules import SprayerFacts
+from apps.land.models import Block
+from apps.spraying.facts import Moment, Situation
 from apps.spraying.history import actual_rate, treated_acres
+from apps.spraying.mixing import achieved_volume
 from apps.spraying.models import Job
 from apps.spraying.rules import CheckFacts, Weather, check
-from farmops import clock
 from farmops.errors import Finding, Severity, gettext_noop, needing_reason, worst_first
 from farmops.wording import stamp
 
@@ -61,36 +62,42 @@ def done(job: Job, weather: Weather, now: datetime) -> Moment:
         rates={pk: rate for pk, rate in rates.items() if rate.quantity.amount > 0},
         kept_labels=True,
         stock=False,
+        spray_gpa=achieved_volume(job),
     )
 
 
 def check_job(job: Job, moment: Moment) -> tuple[BlockFindings, ...]:
     """The findings on each block; a constant number of queries for any number of blocks."""
-    facts = check_facts(job, moment)
-    machine = _machine(job, moment)
+    situation = Situation(job, moment)
+    facts, sprayer = situation.facts(), situation.sprayer(situation.day(moment))
     return tuple(
         BlockFindings(
             block_id=row.block_id,
             block_name=str(row.block),
             facts=facts[row.pk],
-            findings=tuple(worst_first([*check(facts[row.pk]), *machine, *_ground_in_use(row.block)])),
+            findings=tuple(worst_first([*check(facts[row.pk]), *beside_the_check(row.block, sprayer)])),
         )
-        for row in job.job_blocks.all()
+        for row in situation.rows
     )
 
 
-def _machine(job: Job, moment: Moment) -> list[Finding]:
+def beside_the_check(block: Block, sprayer: SprayerFacts) -> list[Finding]:
+    """What stands against the block or the sprayer whatever the mix: no change of plan but another one answers it."""
+    return [*_machine(sprayer), *_ground_in_use(block)]
+
+
+def _machine(sprayer: SprayerFacts) -> list[Finding]:
     """Why the sprayer's calibration does not count, if so; a boom that failed its catch test stops the job.
 
     That a calibration is missing or old asks for a reason through the check itself.
     """
-    why = sprayer_facts(job.sprayer, clock.to_local(moment.start_at, job.farm.time_zone).date()).why
+    why = sprayer.why
     if why is None or why.code == "calibration_missing":
         return []
     return [why if why.code == "calibration_failed" else replace(why, severity=Severity.NOTE)]
 
 
-def _ground_in_use(block: Any) -> list[Finding]:
+def _ground_in_use(block: Block) -> list[Finding]:
     if not block.archived:
         return []
     template = gettext_noop("{block} is no longer in use.")

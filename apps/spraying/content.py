@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Mapping
 from datetime import date
 from decimal import Decimal
@@ -10,22 +11,29 @@ from typing import Any
 from apps.equipment.queries import sprayer_facts
 from apps.equipment.rules import SprayerFacts
 from apps.equipment.rules.zone import Method, label_method
+from apps.land.rules import acres_of
 from apps.people.queries import Member
 from apps.products.models import LabelVersion
 from apps.safety.rules import NewClosure, for_signature
+from apps.spraying.amending import queries as amending
+from apps.spraying.amending.rules import changes_between
 from apps.spraying.facts import settings_of
 from apps.spraying.history import Labels, actual_rate, mix_line, planned_rate, treated_acres
+from apps.spraying.mixing import achieved_volume
 from apps.spraying.models import Job, JobBlock, JobProduct
-from apps.spraying.rules import PRESETS
+from apps.spraying.policies.queries import policy_of
 from apps.spraying.rules.outcome import entry_intervals, harvest_waits
 from apps.spraying.rules.record import Meaning
-from apps.spraying.rules.signing import STATEMENTS, Signing, Standing, who_signs
+from apps.spraying.rules.signing import CORRECTED, STATEMENTS, Signing, Standing, who_signs
 from apps.training.queries import credentials
 from apps.training.rules import CertificateFacts, Credentials, certificate_on, signing_findings
 from farmops import clock
 from farmops.errors import Finding, NotYourRole, Severity
+from farmops.units import show
 
 FORM = 1
+FINGER = Decimal("1.02")
+"""What a finger on a map misses (project rule)."""
 
 
 def signing_of(job: Job, member: Member) -> Signing:
@@ -84,7 +92,7 @@ def _day(job: Job) -> date:
 
 def _category(job: Job) -> str | None:
     """The certificate category the way of applying asks for, as the check asks for it."""
-    return PRESETS[settings_of(job.farm).preset].method_categories.get(label_method(Method(job.sprayer.method)))
+    return policy_of(settings_of(job.farm)).method_categories.get(label_method(Method(job.sprayer.method)))
 
 
 def applied(job: Job, signing: Signing) -> dict[str, Any]:
@@ -92,7 +100,9 @@ def applied(job: Job, signing: Signing) -> dict[str, Any]:
     day = _day(job)
     known = credentials(job.farm, [p for p in (job.applicator_id, job.supervisor_id) if p])
     waits = closures_after(job)
-    return exact(
+    return _correcting(
+        job,
+        signing,
         {
             **_frame(job, signing, Meaning.APPLIED),
             "applicator": _person(job.applicator, known, day),
@@ -101,6 +111,8 @@ def applied(job: Job, signing: Signing) -> dict[str, Any]:
             "ended_at": job.ended_at,
             "disputed": job.disputed,
             "loads": job.loads,
+            "sprayed_gal": job.sprayed_gal,
+            "achieved_gpa": achieved_volume(job),
             "spray_gpa": job.spray_gpa,
             "water_ph": job.water_ph,
             "surfactant": job.surfactant,
@@ -115,7 +127,7 @@ def applied(job: Job, signing: Signing) -> dict[str, Any]:
                 "start": job.start_findings,
                 "finish": job.finish_findings,
             },
-        }
+        },
     )
 
 
@@ -132,15 +144,54 @@ def not_applied(job: Job, signing: Signing) -> dict[str, Any]:
                 for p in job.job_products.all()
             ],
         }
-    return exact(
+    return _correcting(
+        job,
+        signing,
         {
             **_frame(job, signing, Meaning.NOT_APPLIED),
             "started_at": job.started_at,
             "blocks": [{"block_id": b.block_id, "name": str(b.block)} for b in job.job_blocks.all()],
             "products": [{"product_id": p.product_id, "name": p.product.name} for p in job.job_products.all()],
             "reported_before": reported,
+        },
+    )
+
+
+def voided(job: Job, signing: Signing) -> dict[str, Any]:
+    """The content of a record that withdraws the signature under the last edition of this job's record."""
+    return exact(
+        {
+            **_frame(job, signing, Meaning.VOIDED),
+            "voids": _reference(job),
+            "blocks": [{"block_id": b.block_id, "name": str(b.block)} for b in job.job_blocks.all()],
+            "products": [{"product_id": p.product_id, "name": p.product.name} for p in job.job_products.all()],
         }
     )
+
+
+def _reference(job: Job) -> dict[str, Any] | None:
+    """The edition that says what happened so far; ``None`` before the first signature."""
+    last = amending.spoken(job)
+    if last is None:
+        return None
+    return {
+        "record": last.seq,
+        "hash": last.hash,
+        "signed_by": json.loads(last.body_text)["signature"]["by"],
+        "signed_at": last.signed_at,
+    }
+
+
+def _correcting(job: Job, signing: Signing, content: dict[str, Any]) -> dict[str, Any]:
+    """The content with what it corrects: the edition before, why, and every difference; ``None`` for a first one."""
+    plain, reference = exact(content), _reference(job)
+    if reference is None:
+        return {**plain, "amends": None}
+    last, step = amending.spoken(job), amending.reopened_by(job)
+    changes = [c.as_json() for c in changes_between(amending.content_of(last), plain)] if last else []
+    reason = str(step.details.get("reason") or step.note) if step is not None else ""
+    plain["statement"] = CORRECTED[Meaning(plain["meaning"]), signing.standing]
+    return {**plain, "amends": {**reference, "reason": reason, "changes": changes}}
 
 
 def _frame(job: Job, signing: Signing, meaning: Meaning) -> dict[str, Any]:
@@ -261,6 +312,7 @@ def closure_text(closure: NewClosure) -> dict[str, Any]:
         "activities": sorted(closure.activities),
         "products": list(closure.product_names),
         "numbers": dict(closure.numbers),
+        **({} if closure.part is None else {"part": closure.part}),
     }
 
 
@@ -314,7 +366,16 @@ def _closures(job: Job, row: JobBlock, labels: Labels, acres: Decimal) -> list[N
         intervals=entry_intervals(lines, site, job.spray_gpa),
         waits=harvest_waits(lines, site, job.spray_gpa),
         zone=job.farm.time_zone,
+        **_kept_to(row),
     )
+
+
+def _kept_to(row: JobBlock) -> dict[str, Any]:
+    """The mapped part that was treated; nothing when it was not drawn, or more acres were treated than it holds."""
+    mapped = acres_of(row.part) if row.part else Decimal(0)
+    if not mapped or row.treated_acres is None or row.treated_acres > mapped * FINGER:
+        return {}
+    return {"part": row.part, "part_acres": f"{show(mapped, 1)} acres"}
 
 
 def exact(value: Any) -> Any:

@@ -6,6 +6,8 @@ from collections.abc import Iterable, Mapping
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 
+from django.db.models import Q
+
 from apps.crops.queries import crop_facts
 from apps.inventory.queries import shortages
 from apps.land import queries as land
@@ -14,10 +16,12 @@ from apps.people.models import Farm
 from apps.people.queries import person_ids_with
 from apps.people.rules import Role
 from apps.reminders.rules import Due, Level, register
+from apps.reminders.rules.timing import next_midnight
 from apps.spraying import queries
 from apps.spraying.facts import settings_of
 from apps.spraying.history import Labels, events_on, planned_rate
 from apps.spraying.models import Job
+from apps.spraying.programs.queries import diseases_followed, followed
 from apps.spraying.rules.interval import LOOK_BACK_DAYS, Phase, SprayWindow, next_window
 from apps.spraying.rules.outcome import product_needed
 from apps.spraying.rules.states import JobState
@@ -33,6 +37,26 @@ STOCK_FOR_PLANS = register("stock_for_plans", Level.INFORMATION)
 
 UNSIGNED_AFTER = timedelta(hours=2)
 STOCK_AHEAD = timedelta(days=14)
+LOOK_AHEAD, LOOK_AGAIN = timedelta(hours=12), timedelta(minutes=15)
+_OPEN = (JobState.DRAFT, JobState.ASSIGNED, JobState.SPRAYING, JobState.SPRAYED)
+
+
+def next_due(farm: Farm, now: datetime) -> datetime:
+    """When time alone may change ``due``: the date, a window's begin or end, two hours after a finish. One query.
+
+    While a job is under way or about to be, it is looked at every quarter of an hour besides.
+    """
+    open_ones = Job.objects.for_farm(farm).filter(Q(state__in=[s.value for s in _OPEN]) | Q(doubt=True))
+    changes = [next_midnight(now, farm.time_zone)]
+    for state, begins, ends, finished in open_ones.values_list(
+        "state", "window_starts_at", "window_ends_at", "finished_at"
+    ):
+        changes += [begins - STOCK_AHEAD, begins, ends]
+        if finished is not None:
+            changes.append(finished + UNSIGNED_AFTER)
+        if state != JobState.DRAFT and begins <= now + LOOK_AHEAD:
+            changes.append(now + LOOK_AGAIN)
+    return min(at for at in changes if at > now)
 
 
 def due(farm: Farm, now: datetime) -> list[Due]:
@@ -50,9 +74,13 @@ def due(farm: Farm, now: datetime) -> list[Due]:
 
 
 def windows(farm: Farm, now: datetime) -> list[tuple[Block, SprayWindow]]:
-    """(block, window) of every block whose disease program is running; for notices and charts."""
+    """(block, window) of every block whose disease sprays are running; for notices and charts.
+
+    Blocks that a season program follows are left to it: nobody hears of one window twice.
+    """
     today = clock.to_local(now, farm.time_zone).date()
-    blocks = list(land.blocks(farm))
+    theirs = diseases_followed(followed(farm, now))
+    blocks = [b for b in land.blocks(farm) if b.pk not in theirs]
     since = now - timedelta(days=LOOK_BACK_DAYS + 2)
     events = events_on(farm, [b.pk for b in blocks], labels=Labels(), since=since)
     crops = crop_facts([b for b in blocks if b.pk in events], today, today=today)

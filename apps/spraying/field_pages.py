@@ -12,7 +12,11 @@ from django.urls import reverse
 from django.utils.translation import gettext, gettext_noop
 
 from apps.people.rules import Can
-from apps.spraying import content, forms, proof, queries, services, shapes
+from apps.spraying import content, forms, heads, proof, queries, services, shapes
+from apps.spraying.amending import queries as amending
+from apps.spraying.amending.rules import Change, What
+from apps.spraying.amending.serializers import change_words
+from apps.spraying.api_records import read_kept
 from apps.spraying.models import Job
 from apps.spraying.pages import StepPage, decorated
 from apps.spraying.rules.record import Meaning
@@ -22,7 +26,10 @@ from apps.spraying.services.sign import shown
 from apps.work.forms import local
 from farmops import clock
 from farmops.errors import BadInput, Stale
-from farmops.web import FarmPage
+from farmops.web import FarmPage, put_errors
+
+WALKED_AT_ONCE = 300
+"""Longer books are checked on the page of the proof, not with every list (project rule)."""
 
 
 class StartJob(StepPage):
@@ -68,6 +75,7 @@ class ReportPage(StepPage):
             Step.FINISH: gettext_noop("Finish spraying"),
             Step.CORRECT: gettext_noop("Correct what was reported"),
             Step.REPORT_LATE: gettext_noop("Report a spray that was not started here"),
+            Step.AMEND: gettext_noop("Correct the signed record"),
         }
         return {**super().context(), "words": words[self.step]}
 
@@ -125,6 +133,7 @@ class CorrectJob(ReportPage):
             **super().start(job),
             "ended_at": local(job.ended_at, zone),
             "loads": f"{job.loads.normalize():f}",
+            "sprayed_gal": "" if job.sprayed_gal is None else f"{job.sprayed_gal.normalize():f}",
             "deviation_reason": job.deviation_reason,
             **{f"end_{name}": job.end_readings.get(name, "") for name in ("wind_mph", "temperature_f")},
         }
@@ -180,7 +189,9 @@ class SignPage(StepPage):
             job = decorated(self.job())
             services.must_be_possible(job, self.step, self.member)
             body, body_hash, signing = shown(job, self.member, self.meaning)
-            self._read = {"job": job, "body_hash": body_hash, "signing": signing, "back": read_back(body)}
+            back = read_back(body)
+            amends = body.get("amends")
+            self._read = {"job": job, "body_hash": body_hash, "signing": signing, "back": back, "amends": amends}
         return self._read
 
     def form(self, data: Any = None) -> forms.SignForm:
@@ -197,6 +208,8 @@ class SignPage(StepPage):
             "consequences": [shapes.said(s) for s in back.consequences],
             "statement": shapes.said(back.statement),
             "signing": signing,
+            "amends": read["amends"],
+            "changes": changes_of(read["amends"]),
             "flags": [*content.flags(job), *content.since_applied(job, signing, today)],
         }
 
@@ -220,6 +233,12 @@ class SignPage(StepPage):
             "expected_version": cleaned["version"],
             "now": self.now,
         }
+
+
+def changes_of(amends: Any) -> list[dict[str, str]]:
+    """What an edition changes, to be read side by side."""
+    found = (amends or {}).get("changes", [])
+    return [change_words(Change(**{**c, "what": What(c["what"])})) for c in found]
 
 
 class NotAppliedPage(SignPage):
@@ -255,7 +274,43 @@ class Records(FarmPage):
     template_name = "spraying/records.html"
 
     def get(self, request: HttpRequest, farm: str) -> HttpResponse:
-        return self.page({"records": queries.records_with_blocks(self.farm)[:200], "chain": proof.chain(self.farm)})
+        found = queries.records_with_blocks(self.farm)[:200]
+        newer = set(amending.standing(self.farm).filter(pk__in=[r.pk for r in found]).values_list("pk", flat=True))
+        for row in found:
+            row.superseded = row.pk not in newer
+        return self.page({"records": found, "chain": self.chain()})
+
+    def chain(self) -> proof.Chain | None:
+        """Walked at once while the book is small; a large one is checked on its own page."""
+        few = queries.records(self.farm).count() <= WALKED_AT_ONCE
+        return proof.chain(self.farm) if few else None
+
+
+class Proof(FarmPage):
+    """Everything derived again, the head to keep elsewhere, and an earlier head held against the book."""
+
+    needs = {"GET": Can.READ_RECORDS, "POST": Can.READ_RECORDS}
+    template_name = "spraying/proof.html"
+
+    def get(self, request: HttpRequest, farm: str) -> HttpResponse:
+        return self.answer(forms.HeadForm())
+
+    def post(self, request: HttpRequest, farm: str) -> HttpResponse:
+        form = forms.HeadForm(request.POST)
+        if not form.is_valid():
+            return self.answer(form, status=400)
+        try:
+            kept = read_kept(form.kept(), self.farm.slug)
+        except BadInput as error:
+            put_errors(form, error)
+            return self.answer(form, status=400)
+        return self.answer(form, compared=True, against=heads.compare(self.farm, kept))
+
+    def answer(self, form: forms.HeadForm, *, status: int = 200, **more: Any) -> HttpResponse:
+        head = heads.head_of(self.farm, self.now)
+        text = json.dumps(head.as_json(), indent=1)
+        faults = list(proof.farm_faults(self.farm)) + [f for f in [proof.trigger_fault()] if f]
+        return self.page({"form": form, "head": head, "text": text, "faults": faults, **more}, status=status)
 
 
 class Record(FarmPage):
@@ -272,6 +327,7 @@ class Record(FarmPage):
             {
                 "record": row,
                 "body": body,
+                "newer": row.newer.order_by("edition").first(),
                 "sentences": [(shapes.said(s), s.unusual) for s in back.sentences],
                 "consequences": [shapes.said(s) for s in back.consequences],
                 "statement": shapes.said(back.statement),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Sequence
 from typing import Any
 
@@ -25,6 +26,7 @@ BASIS_NAMES = {
 PRESET_NAMES = {
     "labels_only": _("Labels only"),
     "extension": _("Labels and published resistance advice"),
+    "all_published": _("Labels and all published advice, other countries' too"),
     "once_a_season": _("Each resistance group once a season"),
 }
 USUAL = (
@@ -199,6 +201,11 @@ class DoneForm(VersionForm):
     started_at = FarmTimeField(label=_("Started"))
     ended_at = FarmTimeField(label=_("Finished"))
     loads = _number(label=_("Loads"))
+    sprayed_gal = _number(
+        label=_("Gallons sprayed in all"),
+        required=False,
+        help_text=_("What was filled in less what is left. With the acres it gives the rate that was put on."),
+    )
 
     def __init__(self, *args: Any, job: Job, twice: bool = False, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -272,6 +279,7 @@ class DoneForm(VersionForm):
             "started_at": typed["started_at"],
             "ended_at": typed["ended_at"],
             "loads": typed["loads"],
+            "sprayed_gal": typed["sprayed_gal"],
             "blocks": [self._treated(row) for row in self.job.job_blocks.all()],
             "products": [
                 {
@@ -345,3 +353,36 @@ class SpraySettingsForm(VersionForm):
         max_value=60,
         widget=forms.TextInput(attrs={"inputmode": "numeric"}),
     )
+
+
+class HeadForm(forms.Form):
+    """An earlier chain head: the file as it was kept, or the hash and the number of records from a letter."""
+
+    text = forms.CharField(
+        label=_("The file that was kept"), required=False, widget=forms.Textarea(attrs={"rows": 4}), max_length=20000
+    )
+    records = forms.IntegerField(
+        label=_("Or the number of records then"),
+        required=False,
+        min_value=0,
+        widget=forms.TextInput(attrs={"inputmode": "numeric"}),
+    )
+    head = forms.CharField(label=_("and the head then"), required=False, max_length=64)
+
+    def clean(self) -> dict[str, Any]:
+        found = super().clean() or {}
+        if not found.get("text") and (found.get("records") is None or not found.get("head")):
+            raise forms.ValidationError(_("Paste the file, or enter both the number of records and the head."))
+        return found
+
+    def kept(self) -> dict[str, Any]:
+        """The head as JSON; what cannot be read stays a head that is none."""
+        typed = self.cleaned_data
+        if not typed["text"]:
+            return {"records": typed["records"], "head": typed["head"]}
+        try:
+            read = json.loads(typed["text"])
+        except ValueError:
+            return {}
+        read = read["heads"][0] if isinstance(read, dict) and read.get("heads") else read
+        return read if isinstance(read, dict) else {}

@@ -7,19 +7,25 @@ happened or is booked at its planned maximum. Nothing that might be on the groun
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
-from dataclasses import dataclass, field
-from datetime import date, datetime
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import UTC, date, datetime
 from decimal import Decimal
+from typing import Any
 
 from django.db.models import Prefetch, Q, QuerySet
 
+from apps.land import queries as land
+from apps.land.models import Block
 from apps.people.models import Farm
 from apps.products.models import LabelVersion
 from apps.products.rules import Label, Rate, RateBasis
+from apps.spraying.amending.rules import signed_acres, signed_end, signed_rate
+from apps.spraying.bringing.queries import events_brought
 from apps.spraying.models import Job, JobBlock, JobProduct
 from apps.spraying.rules import Event, MixLine
 from apps.spraying.rules.outcome import higher_rate, per_acre
+from apps.spraying.rules.pieces import pieces_of
 from apps.spraying.rules.states import COUNTED, JobState
 from farmops import clock
 from farmops.units import Quantity
@@ -64,11 +70,15 @@ def actual_rate(row: JobProduct, acres: Decimal) -> Rate | None:
 
 
 def rate_that_counts(job: Job, row: JobProduct, acres: Decimal) -> Rate | None:
-    """The rate history counts with; ``None`` when a signed record says that this product was not used."""
+    """The rate history counts with; ``None`` when a signed record says that this product was not used.
+
+    A record that is being corrected goes on counting as it was signed, where that is more.
+    """
     actual = actual_rate(row, acres)
     if job.state == JobState.SIGNED:
         return None if row.actual_amount == 0 else actual
-    return higher_rate(planned_rate(row), actual, job.spray_gpa)
+    reported = higher_rate(planned_rate(row), actual, job.spray_gpa)
+    return higher_rate(reported, signed_rate(job.signed_before, row.product_id), job.spray_gpa)
 
 
 def mix_line(
@@ -109,15 +119,21 @@ def events_on(
     but_job: int | None = None,
     since: datetime | None = None,
 ) -> dict[int, tuple[Event, ...]]:
-    """block id -> every spray that is or may be on it, oldest first: four queries for any number of blocks.
+    """block id -> every spray that is or may be on its ground, oldest first: six queries for any number of blocks,
+    eight where one was made by splitting or merging.
 
-    ``since`` leaves out jobs whose window began before it (the check of a job reads everything).
+    What was done on the blocks it was made from counts on the piece of it that they held. ``since`` leaves out jobs
+    whose window began before it (the check of a job reads everything).
     """
+    blocks = list(Block.objects.for_farm(farm).filter(pk__in=set(block_ids)).order_by("pk"))
+    before = land.shared_history(farm, blocks)
+    holders = {pk: [row for row in blocks if pk in before[row.pk]] for found in before.values() for pk in found}
     same_jobs = Prefetch("job__job_blocks", queryset=JobBlock.objects.for_farm(farm))
-    products = Prefetch("job__job_products", queryset=products_of_jobs(farm))
+    lines = JobProduct.objects.for_farm(farm).prefetch_related("product", "label_version").order_by("position")
+    products = Prefetch("job__job_products", queryset=lines)  # each label document is read once, not once a line
     rows = (
         JobBlock.objects.for_farm(farm)
-        .filter(MAY_BE_ON_THE_GROUND, block_id__in=set(block_ids))
+        .filter(MAY_BE_ON_THE_GROUND, block_id__in=holders)
         .exclude(job_id=but_job)
         .select_related("job")
         .prefetch_related(same_jobs, products)
@@ -125,11 +141,58 @@ def events_on(
     )
     if since is not None:
         rows = rows.filter(job__window_starts_at__gte=since)
-    found: dict[int, list[Event]] = defaultdict(list)
+    on: dict[int, list[JobBlock]] = defaultdict(list)
     for row in rows:
-        if row.treated_acres is None or row.treated_acres > 0:
-            found[row.block_id].append(_event(row, farm, labels))
-    return {block_id: tuple(events) for block_id, events in found.items()}
+        if row.treated_acres is None or row.treated_acres > 0 or signed_acres(row.job.signed_before, row.block_id):
+            for holder in holders[row.block_id]:
+                on[holder.pk].append(row)
+    earlier = {pk for pk in holders if pk not in before}
+    known = {row.pk: row for row in blocks}
+    if earlier:
+        known |= {row.pk: row for row in Block.objects.for_farm(farm).filter(pk__in=earlier)}
+    found = {block.pk: _on_block(farm, block, on[block.pk], known, labels) for block in blocks}
+    past = events_brought(farm, list(holders), labels=labels, line=mix_line, since=since)
+    for block in blocks:
+        found[block.pk] = _in_order(found[block.pk], [e for pk in before[block.pk] for e in past.get(pk, ())])
+    return {block_id: events for block_id, events in found.items() if events}
+
+
+def _in_order(here: tuple[Event, ...], past: list[Event]) -> tuple[Event, ...]:
+    """With what was brought in from the past, oldest first; that counts on all the ground of a block."""
+    return tuple(sorted([*here, *past], key=_starts)) if past else here
+
+
+def _starts(event: Event) -> datetime:
+    return event.starts_at or datetime.max.replace(tzinfo=UTC)
+
+
+def _on_block(
+    farm: Farm, block: Block, rows: list[JobBlock], known: Mapping[int, Block], labels: Labels
+) -> tuple[Event, ...]:
+    """The sprays on a block, each on the piece of its ground that it covered."""
+    shapes = {row.pk: _shape(block, row, known) for row in reversed(rows)}  # the newest are told apart first
+    drawn = {shape[0]: shape for shape in shapes.values() if shape is not None}
+    cut = pieces_of(block.polygon, list(drawn.values())) if drawn else None
+    events = []
+    for row in rows:
+        shape = shapes[row.pk]
+        pieces = cut.under(shape[0]) if cut is not None and shape is not None else frozenset()
+        if pieces is not None:
+            parts = frozenset({row.zone}) if row.zone and row.block_id == block.pk else frozenset()
+            events.append(replace(_event(row, farm, labels), parts=parts, pieces=pieces))
+    return tuple(events)
+
+
+def _shape(block: Block, row: JobBlock, known: Mapping[int, Block]) -> tuple[str, str, Mapping[str, Any]] | None:
+    """What is known of the ground a spray covered (key, name, outline): a signed part, or the block it was made on.
+
+    ``None``: all of the block, or nobody knows which part.
+    """
+    if row.part and row.job.state == JobState.SIGNED and row.job.signed_before is None:
+        return (f"part {row.pk}", f"part sprayed in {row.job}", row.part)
+    if row.block_id != block.pk:
+        return (f"block {row.block_id}", f"ground of {known[row.block_id]}", known[row.block_id].polygon)
+    return None
 
 
 def _event(row: JobBlock, farm: Farm, labels: Labels) -> Event:
@@ -144,9 +207,8 @@ def _event(row: JobBlock, farm: Farm, labels: Labels) -> Event:
             for p, rate in counted
         ),
         site_code=site,
-        parts=frozenset({row.zone}) if row.zone else frozenset(),
         starts_at=starts_at,
-        ends_at=job.ended_at or job.window_ends_at,
+        ends_at=max(job.ended_at or job.window_ends_at, signed_end(job.signed_before) or starts_at),
         spray_gpa=job.spray_gpa,
         signed=job.state == JobState.SIGNED,
         done=job.state in COUNTED,

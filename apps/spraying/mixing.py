@@ -8,7 +8,9 @@ from decimal import Decimal
 from apps.equipment.rules import LoadPlan, loads, product_loads
 from apps.equipment.rules.calibration import SprayerFacts
 from apps.products.rules import RateBasis
+from apps.spraying.history import treated_acres
 from apps.spraying.models import Job, JobProduct
+from apps.spraying.rules.outcome import achieved_gpa
 from farmops.errors import BadInput
 from farmops.units import Quantity, round_down
 
@@ -70,3 +72,9 @@ def _product(row: JobProduct, plan: LoadPlan) -> MixProduct:
 
 def _cut(amount: Quantity) -> Quantity:
     return Quantity(round_down(amount.amount, PLACES), amount.unit)
+
+
+def achieved_volume(job: Job) -> Decimal | None:
+    """Gallons per acre really put on, where gallons and acres were reported."""
+    acres = treated_acres(job.job_blocks.all())
+    return None if job.sprayed_gal is None or acres <= 0 else achieved_gpa(job.sprayed_gal, acres)

@@ -30,6 +30,7 @@ class SpraySettings(FarmOwned):
     history_known_from = models.DateField(null=True)
     interval_from_days = models.PositiveSmallIntegerField(default=7)
     interval_to_days = models.PositiveSmallIntegerField(default=10)
+    own_advice = models.BooleanField(default=False, help_text="The farm follows its own table, copied from the preset")
 
     class Meta:
         constraints = [
@@ -84,9 +85,13 @@ class Job(FarmOwned):
     finished_at = models.DateTimeField(null=True, help_text="When the finish was reported")
     disputed = models.BooleanField(default=False)
     loads = models.DecimalField(max_digits=7, decimal_places=2, null=True)
+    sprayed_gal = models.DecimalField(max_digits=9, decimal_places=2, null=True, help_text="Gallons really sprayed")
     deviation_reason = models.TextField(blank=True)
     doubt = models.BooleanField(default=False, help_text="Called off after its window began: it may have been sprayed")
     not_applied_at = models.DateTimeField(null=True, help_text="When the applicator signed that nothing was applied")
+    signed_before = models.JSONField(
+        null=True, help_text="Open again: what the last signature said, which still counts"
+    )
 
     class Meta:
         constraints = [
@@ -94,6 +99,9 @@ class Job(FarmOwned):
             _one_of("state", JobState, "job_state_known"),
             models.CheckConstraint(condition=Q(window_ends_at__gt=F("window_starts_at")), name="job_window_in_order"),
             models.CheckConstraint(condition=Q(spray_gpa__gt=0), name="job_spray_gpa_positive"),
+            models.CheckConstraint(
+                condition=Q(sprayed_gal=None) | Q(sprayed_gal__gt=0), name="job_sprayed_gal_positive"
+            ),
             models.CheckConstraint(
                 condition=Q(water_ph=None) | Q(water_ph__gte=0, water_ph__lte=14), name="job_water_ph_real"
             ),
@@ -221,13 +229,13 @@ class JobStep(FarmOwned):
 class SprayRecord(FarmOwned):
     """A signed record: its canonical text and its place in the farm's chain. Only grows.
 
-    A correction will be a new record with the next ``edition`` that points back by ``supersedes``.
+    A correction is a new record with the next ``edition`` that points back by ``supersedes``.
     """
 
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="records")
     seq = models.PositiveIntegerField()
     edition = models.PositiveSmallIntegerField(default=1)
-    supersedes = models.ForeignKey("self", on_delete=models.PROTECT, null=True, related_name="+")
+    supersedes = models.ForeignKey("self", on_delete=models.PROTECT, null=True, related_name="newer")
     prev_hash = models.CharField(max_length=64)
     hash = models.CharField(max_length=64)
     body_text = models.TextField()
@@ -245,3 +253,40 @@ class SprayRecord(FarmOwned):
 
     def __str__(self) -> str:
         return f"record {self.seq}"
+
+
+from apps.spraying.amending.models import CorrectionRequest  # noqa: E402  needs the jobs above
+from apps.spraying.bringing.models import BroughtFile, BroughtSpray  # noqa: E402
+from apps.spraying.display.models import Display  # noqa: E402
+from apps.spraying.mix.models import MixTick  # noqa: E402
+from apps.spraying.policies.models import AdviceRule  # noqa: E402
+from apps.spraying.programs.models import (  # noqa: E402
+    Program,
+    ProgramBlock,
+    ProgramDecision,
+    ProgramPass,
+    ProgramProduct,
+)
+from apps.spraying.records.models import FarmRecordRule, RecordNote  # noqa: E402
+
+__all__ = [
+    "AdviceRule",
+    "BroughtFile",
+    "BroughtSpray",
+    "CorrectionRequest",
+    "Display",
+    "FarmRecordRule",
+    "Job",
+    "JobBlock",
+    "JobProduct",
+    "JobStep",
+    "MixTick",
+    "Program",
+    "ProgramBlock",
+    "ProgramDecision",
+    "ProgramPass",
+    "ProgramProduct",
+    "RecordNote",
+    "SprayRecord",
+    "SpraySettings",
+]

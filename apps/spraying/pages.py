@@ -21,12 +21,15 @@ from apps.spraying import checking, forms, mixing, queries, services
 from apps.spraying.around import around
 from apps.spraying.facts import settings_of, versions_for
 from apps.spraying.inputs import EXPECTED
+from apps.spraying.instead.drafts import unsaved_job
+from apps.spraying.instead.pages import ways_shown
+from apps.spraying.instead.queries import instead_of
 from apps.spraying.models import Job
-from apps.spraying.rules.states import STATE_NAMES, STEP_NAMES, JobState, Step, open_steps
+from apps.spraying.rules.states import STATE_NAMES, STEP_NAMES, JobState, Step, open_steps, pointless
 from apps.work.forms import local
 from farmops import clock
 from farmops.errors import BadInput, needing_reason, refusals
-from farmops.web import FarmPage, FormPage
+from farmops.web import FarmPage, FormPage, put_errors
 
 # step -> (page, words on its button)
 ACTIONS = {
@@ -39,6 +42,8 @@ ACTIONS = {
     Step.CORRECT: ("correct", gettext_noop("Correct what was reported")),
     Step.REPORT_LATE: ("report_late", gettext_noop("It was sprayed without being started here")),
     Step.NOT_APPLIED: ("not_applied", gettext_noop("Sign that nothing was applied")),
+    Step.AMEND: ("amend", gettext_noop("Correct the signed record")),
+    Step.VOID: ("void", gettext_noop("Withdraw the signature")),
 }
 UNSPRAYED = (JobState.DRAFT, JobState.ASSIGNED, JobState.SPRAYING)
 FIRST = (Step.ASSIGN, Step.START, Step.FINISH, Step.SIGN)
@@ -82,8 +87,8 @@ class JobPage(FarmPage):
         """Steps this member may take now; a clean call-off leaves nothing to attest or report."""
         named = queries.names(job, self.member.person_id)
         steps = list(open_steps(job.state, roles=self.member.roles, named=named))
-        over = job.state == JobState.CALLED_OFF and not job.doubt
-        return [s for s in steps if not (over and (s is Step.NOT_APPLIED or job.not_applied_at))]
+        gone = pointless(job.state, doubt=job.doubt, attested=job.not_applied_at is not None)
+        return [s for s in steps if s not in gone]
 
 
 class OneJob(JobPage):
@@ -108,6 +113,8 @@ class OneJob(JobPage):
                 "around": around(row) if row.state in UNSPRAYED else None,
                 "labels": self._labels(row, day),
                 "found": row.finish_findings or row.start_findings or row.findings,
+                "instead": ways_shown(row, self.member, self.now),
+                "edit_url": reverse("spraying:edit", args=[self.farm.slug, row.pk]) if Step.EDIT in steps else "",
                 "history": [self._step(s) for s in queries.steps_of(row)],
                 "record": queries.record_of(row),
             }
@@ -158,6 +165,24 @@ class _JobForm(FormPage):
 
     def to_job(self, job: Job) -> str:
         return reverse("spraying:job", args=[self.farm.slug, job.pk])
+
+    def whole_plan(self) -> dict[str, Any]:
+        """The plan as typed, with whatever the form does not show."""
+        return self.plan(self.request.POST)
+
+    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        """``check`` in the form: judge what is typed and save nothing."""
+        form = self.form(request.POST)
+        if "check" not in request.POST or not form.is_valid():
+            return super().post(request, *args, **kwargs)
+        try:
+            job = unsaved_job(member=self.member, now=self.now, **self.whole_plan())
+        except BadInput as error:
+            put_errors(form, on_this_form(error))
+            return self.page({"form": form, **self.context()}, status=400)
+        blocks = checking.check_job(job, checking.planned(job, self.now))
+        instead = instead_of(job, self.now)
+        return self.page({"form": form, "checked": blocks, "instead": instead, **self.context()})
 
 
 def on_this_form(error: BadInput) -> BadInput:
@@ -229,9 +254,13 @@ class EditJob(_JobForm):
         more = list(job.job_products.all())[len(forms.LINES) :]
         plan["products"] += [{name: getattr(row, name) for name in parts} for row in more]
 
-    def act(self, cleaned: dict[str, Any]) -> str:
-        plan = self.plan(self.request.POST)
+    def whole_plan(self) -> dict[str, Any]:
+        plan = super().whole_plan()
         self._keep_what_is_not_shown(plan, queries.job(self.farm, self.kwargs["job"]))
+        return plan
+
+    def act(self, cleaned: dict[str, Any]) -> str:
+        plan = self.whole_plan()
         try:
             job = services.edit_job(
                 member=self.member,
@@ -280,6 +309,7 @@ class AssignJob(StepPage):
             "said": found,
             "stopped": bool(refusals(found)),
             "asks_reason": bool(needing_reason(found)),
+            "instead": instead_of(job, self.now) if refusals(checking.flat(blocks)) else None,
         }
 
     def form(self, data: Any = None) -> forms.AssignForm:

@@ -1,4 +1,4 @@
-"""Does it all still add up? The chain, the ledger and the board, derived again and compared."""
+"""Does it all still add up? Chain, jobs, ledger, board, labels and triggers, derived again and compared."""
 
 from __future__ import annotations
 
@@ -6,15 +6,29 @@ import json
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from decimal import Decimal
 from typing import Any
 
+from django.db.models import Count
+
 from apps.audit import triggers
-from apps.inventory.queries import rebuild_balances
+from apps.inventory.queries import drawn_for, rebuild_balances, stocks
+from apps.inventory.rules import in_stock_unit
 from apps.people.models import Farm
+from apps.products.queries import altered
+from apps.safety.rules import Kind, LiftReason
 from apps.spraying import ground
+from apps.spraying.amending import queries as amending
+from apps.spraying.bringing.queries import altered as brought_altered
+from apps.spraying.bringing.queries import files
+from apps.spraying.facts import source_of
+from apps.spraying.heads import compare
 from apps.spraying.models import Job, SprayRecord
-from apps.spraying.rules.record import Fault, Meaning, RecordFacts, first_fault, instant_text
+from apps.spraying.rules.record import Fault, Head, Meaning, RecordFacts, first_fault, instant_text
 from apps.spraying.rules.states import JobState
+from farmops.units import Quantity, dimension_of
+
+AT_ONCE = 500
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -26,68 +40,97 @@ class Chain:
     fault: Fault | None
 
 
+COLUMNS = (
+    "seq", "prev_hash", "hash", "body_text", "job_id", "meaning", "signed_by_id", "signed_at", "edition",
+    "supersedes__seq",
+)  # fmt: skip
+
+
 def chain(farm: Farm) -> Chain:
-    """Walk the chain, one record in memory at a time, and compare the columns with the signed text."""
-    seen: list[SprayRecord] = []
+    """Walk the chain once, few records in memory at a time, and compare the columns with the signed text."""
+    count, head = 0, None
 
     def walk() -> Iterator[RecordFacts]:
-        for row in SprayRecord.objects.for_farm(farm).order_by("seq", "pk").iterator(chunk_size=500):
-            seen[:] = [row]
-            yield RecordFacts(seq=row.seq, prev_hash=row.prev_hash, hash=row.hash, body_text=row.body_text)
+        nonlocal count, head
+        rows = SprayRecord.objects.for_farm(farm).order_by("seq", "pk").values_list(*COLUMNS)
+        for seq, prev_hash, hash_, text, job, meaning, signer, at, edition, earlier in rows.iterator(AT_ONCE):
+            count, head = count + 1, hash_
+            columns = {
+                "job": job,
+                "meaning": meaning,
+                "signer": signer,
+                "time of signing": instant_text(at),
+                "edition": edition,
+                "record it corrects": earlier,
+            }
+            yield RecordFacts(seq=seq, prev_hash=prev_hash, hash=hash_, body_text=text, columns=columns)
 
     fault = first_fault(walk())
-    last = seen[0] if seen else None
-    fault = fault or _columns_fault(farm) or _jobs_fault(farm)
-    return Chain(
-        records=SprayRecord.objects.for_farm(farm).count(),
-        head=last.hash if last and fault is None else None,
-        fault=fault,
-    )
-
-
-def _columns_fault(farm: Farm) -> Fault | None:
-    """The columns that lists show must say what the text says."""
-    for row in SprayRecord.objects.for_farm(farm).order_by("seq").iterator(chunk_size=500):
-        for name, kept, signed in _columns(row, json.loads(row.body_text)):
-            if kept != signed:
-                return Fault(code="column", where=f"record {row.seq}", said=f"its {name} is not the signed one")
-    return None
-
-
-def _columns(row: SprayRecord, body: dict[str, Any]) -> list[tuple[str, Any, Any]]:
-    """(what, as the column has it, as it was signed)."""
-    signature, content = body["signature"], body["content"]
-    return [
-        ("job", row.job_id, content.get("job", {}).get("id")),
-        ("meaning", row.meaning, content.get("meaning")),
-        ("signer", row.signed_by_id, signature.get("person_id")),
-        ("time of signing", instant_text(row.signed_at), signature.get("at")),
-        ("edition", row.edition, body.get("edition")),
-    ]
+    if fault is not None:
+        return Chain(records=SprayRecord.objects.for_farm(farm).count(), head=None, fault=fault)
+    fault = _jobs_fault(farm)
+    return Chain(records=count, head=head if fault is None else None, fault=fault)
 
 
 def _jobs_fault(farm: Farm) -> Fault | None:
-    """Every signed job has its record, and every record its signed job."""
-    recorded = dict(SprayRecord.objects.for_farm(farm).order_by("seq").values_list("job_id", "meaning"))
-    for job in Job.objects.for_farm(farm).order_by("number"):
-        signed = job.state == JobState.SIGNED
-        attested = job.not_applied_at is not None
-        expected = Meaning.APPLIED if signed else Meaning.NOT_APPLIED if attested else None
-        if recorded.get(job.pk) != expected:
-            return Fault(code="job", where=f"job {job.number}", said="its state is not what its record says")
+    """Every signed job has its record, every record its signed job, and what is open again was opened by a step."""
+    rows = amending.standing(farm).values_list("job_id", "seq", "meaning")
+    newest: dict[int, tuple[int, str | None]] = {job_id: (seq, meaning) for job_id, seq, meaning in rows}
+    opened = _opened_again(farm)
+    jobs = Job.objects.for_farm(farm).order_by("number").values_list("pk", "number", "state", "not_applied_at")
+    for pk, number, state, attested in jobs.iterator(AT_ONCE):
+        seq, meaning = newest.get(pk, (0, None))
+        unsigned = Meaning.NOT_APPLIED if attested is not None else None
+        expected = Meaning.APPLIED if state == JobState.SIGNED else unsigned
+        if expected != meaning and not (expected is None and seq in opened.get(pk, ())):
+            return Fault(code="job", where=f"job {number}", said="its state is not what its record says")
     return None
 
 
+def _opened_again(farm: Farm) -> dict[int, set[int]]:
+    """job id -> numbers of the records after which a step opened it again."""
+    steps = amending.reopening_steps(farm).values_list("job_id", "details")
+    found: dict[int, set[int]] = {}
+    for job_id, details in steps:
+        found.setdefault(job_id, set()).add(int(details.get("record", 0)))
+    return found
+
+
+# ---- board -----------------------------------------------------------------------------
+
+
 def board_fault(farm: Farm) -> Fault | None:
-    """Every closure a signed record promised hangs, or hung, at least as long as signed."""
-    rows = SprayRecord.objects.for_farm(farm).filter(meaning=Meaning.APPLIED).select_related("job").order_by("seq")
-    for row in rows.iterator(chunk_size=200):
-        hung = ground.all_of(row.job)
-        for block in json.loads(row.body_text)["content"]["blocks"]:
-            for promised in block["closures"]:
-                if not any(_keeps(c, block["block_id"], promised) for c in hung):
-                    said = f"the board lacks its {promised['kind']} closure on {block['code']}"
-                    return Fault(code="board", where=f"record {row.seq}", said=said)
+    """Every closure the newest editions promised hangs, or hung, at least as long as signed.
+
+    A job that is open again must be closed as unconfirmed on every block, whatever its last edition promised.
+    """
+    rows = amending.standing(farm).exclude(meaning=Meaning.NOT_APPLIED)
+    for row in rows.select_related("job__farm").iterator(AT_ONCE):
+        hung, where = ground.all_of(row.job), f"record {row.seq}"
+        if row.job.state != JobState.SIGNED:
+            fault = _unconfirmed_fault(row.job, hung, where) if row.job.state == JobState.SPRAYED else None
+        else:
+            fault = _promises_fault(row, hung, where)
+        if fault is not None:
+            return fault
+    return None
+
+
+def _promises_fault(row: SprayRecord, hung: Sequence[Any], where: str) -> Fault | None:
+    for block in json.loads(row.body_text)["content"]["blocks"]:
+        for promised in block["closures"]:
+            if not any(_keeps(c, block["block_id"], promised) for c in hung):
+                said = f"the board lacks its {promised['kind']} closure on {block['code']}"
+                return Fault(code="board", where=where, said=said)
+    return None
+
+
+def _unconfirmed_fault(job: Job, hung: Sequence[Any], where: str) -> Fault | None:
+    closed = {c.block_id for c in hung if c.kind == Kind.UNCONFIRMED and c.lifted_at is None}
+    for line in job.job_blocks.select_related("block").order_by("block__code"):
+        if line.block_id not in closed:
+            said = f"it is unsigned again, and the board lacks its unconfirmed closure on {line.block.code}"
+            return Fault(code="board", where=where, said=said)
     return None
 
 
@@ -99,18 +142,59 @@ def _keeps(closure: Any, block_id: int, promised: dict[str, Any]) -> bool:
         and closure.reason_code == promised["reason"]
         and sorted(closure.activities) == promised["activities"]
     )
-    if not same or ground.came_down_too_soon(closure):
+    if not same or ground.came_down_too_soon(closure) or closure.lift_reason == LiftReason.RESIGNED:
         return False
     if promised["ends_at"] is None or closure.ends_at is None:
         return closure.ends_at is None
     return bool(closure.ends_at >= datetime.fromisoformat(promised["ends_at"]))
 
 
+# ---- ledger ----------------------------------------------------------------------------
+
+
 def ledger_fault(farm: Farm) -> Fault | None:
-    """The first balance that is not the sum of its ledger lines."""
+    """The first balance that is not the sum of its lines, or the first record whose amounts the shed did not give."""
     for found in rebuild_balances(farm):
         said = f"{found.what} is kept as {found.kept}, its lines add up to {found.derived}"
         return Fault(code="ledger", where=found.subject, said=said)
+    units = dict(stocks(farm).values_list("product_id", "unit"))
+    signed = amending.standing(farm).filter(meaning=Meaning.APPLIED, job__state=JobState.SIGNED)
+    for row in signed.iterator(AT_ONCE):
+        for product in json.loads(row.body_text)["content"]["products"]:
+            if said := _taken_wrong(farm, row.job, product, units.get(product["product_id"])):
+                return Fault(code="ledger", where=f"record {row.seq}", said=said)
+    return None
+
+
+def _taken_wrong(farm: Farm, job: Job, product: Mapping[str, Any], unit: str | None) -> str:
+    """What is wrong; empty when the shed gave what was signed. Weight against volume is left to the balances."""
+    used = Quantity(Decimal(product["amount"]), product["unit"])
+    if unit is None or used.dimension is not dimension_of(unit):
+        return ""
+    given = sum(drawn_for(farm, source_of(job), product["product_id"]).values(), start=Decimal(0))
+    if in_stock_unit(used, unit, None, field="unit") == given:
+        return ""
+    return f"{product['name']}: {used} was signed, the shed gave {Quantity(given, unit)}"
+
+
+# ---- everything else -------------------------------------------------------------------
+
+
+def label_fault(farm: Farm) -> Fault | None:
+    """A checked label document is the one that was checked."""
+    for row in altered(farm):
+        return Fault(code="label", where=str(row), said="its document is not the one that was hashed")
+    return None
+
+
+def brought_fault(farm: Farm) -> Fault | None:
+    """A file that was brought in is the one that was read, and every row of it is there."""
+    for row in brought_altered(farm):
+        return Fault(code="brought", where=str(row), said="its text is not the one that was brought in")
+    for row in files(farm).annotate(there=Count("sprays")):
+        if row.there != row.rows_count:
+            said = f"{row.rows_count} rows were brought in, {row.there} are there"
+            return Fault(code="brought", where=str(row), said=said)
     return None
 
 
@@ -118,6 +202,14 @@ def trigger_fault() -> Fault | None:
     """The tables that only grow must have their second lock."""
     for name in triggers.missing():
         return Fault(code="trigger", where=name, said="this trigger is missing; run manage.py migrate")
+    return None
+
+
+def against(farm: Farm, kept: Iterable[Head]) -> Fault | None:
+    """What heads kept elsewhere say: a rewritten, cut or old book agrees with itself, and not with these."""
+    for head in kept:
+        if (fault := compare(farm, head)) is not None:
+            return fault
     return None
 
 
@@ -129,17 +221,30 @@ def head_fault(farm: Farm, kept: Iterable[str]) -> Fault | None:
     return None
 
 
-def faults(farms: Iterable[Farm], kept_heads: Mapping[str, Sequence[str]]) -> Iterator[tuple[str, Fault]]:
+def farm_faults(farm: Farm, hashes: Sequence[str] = (), heads: Sequence[Head] = ()) -> Iterator[Fault]:
+    """The first fault of each look at one farm, in the order they are looked for."""
+    looks: tuple[Callable[[], Fault | None], ...] = (
+        lambda: chain(farm).fault,
+        lambda: head_fault(farm, hashes),
+        lambda: against(farm, heads),
+        lambda: ledger_fault(farm),
+        lambda: board_fault(farm),
+        lambda: label_fault(farm),
+        lambda: brought_fault(farm),
+    )
+    for look in looks:
+        if (fault := look()) is not None:
+            yield fault
+
+
+def faults(
+    farms: Iterable[Farm],
+    kept_heads: Mapping[str, Sequence[str]],
+    earlier: Mapping[str, Sequence[Head]] | None = None,
+) -> Iterator[tuple[str, Fault]]:
     """(farm, fault) in the order they are found; empty when everything adds up. Each is looked for when asked."""
     if fault := trigger_fault():
         yield ("every farm", fault)
     for farm in farms:
-        looks: tuple[Callable[[], Fault | None], ...] = (
-            lambda farm=farm: chain(farm).fault,
-            lambda farm=farm: head_fault(farm, kept_heads.get(farm.slug, ())),
-            lambda farm=farm: ledger_fault(farm),
-            lambda farm=farm: board_fault(farm),
-        )
-        for look in looks:
-            if (fault := look()) is not None:
-                yield (farm.slug, fault)
+        for fault in farm_faults(farm, kept_heads.get(farm.slug, ()), (earlier or {}).get(farm.slug, ())):
+            yield (farm.slug, fault)

@@ -14,7 +14,7 @@ from apps.spraying.history import planned_rate
 from apps.spraying.inputs import Faults, decimal_typed
 from apps.spraying.models import Job, JobBlock, JobProduct
 from apps.spraying.rules import Weather
-from apps.spraying.rules.outcome import check_times, deviation, off_plan, per_acre, percent_text
+from apps.spraying.rules.outcome import achieved_gpa, check_times, deviation, off_plan, per_acre, percent_text
 from apps.weather.rules.readings import COMPASS
 from farmops.errors import BadInput, gettext_noop
 from farmops.units import PRODUCT_UNITS, Quantity, dimension_of
@@ -100,6 +100,7 @@ class Done:
     amounts: Mapping[int, Quantity]
     end_readings: Readings | None
     deviation_reason: str
+    sprayed_gal: Decimal | None = None
 
 
 def read_done(job: Job, values: Mapping[str, Any], *, now: datetime) -> Done:
@@ -114,12 +115,13 @@ def read_done(job: Job, values: Mapping[str, Any], *, now: datetime) -> Done:
     loads = faults.take(lambda: decimal_typed(values["loads"], "loads", maximum=1000, places=2))
     if loads is not None and loads <= 0:
         faults.add("loads", gettext_noop("Must be more than 0."))
+    gallons = faults.take(lambda: _gallons(values.get("sprayed_gal")))
     ground = _Ground(job, faults).read(values["blocks"])
     amounts = _amounts(job, values["products"], faults)
     end = faults.take(lambda: read_readings(values, taken_at=values["ended_at"], needed=()))
     faults.stop()
     reason = str(values.get("deviation_reason") or "").strip()[:2000]
-    _ask_reason(job, sum(ground.acres.values(), start=Decimal(0)), amounts, reason)
+    _ask_reason(job, sum(ground.acres.values(), start=Decimal(0)), amounts, gallons, reason)
     return Done(
         started_at=values["started_at"],
         ended_at=values["ended_at"],
@@ -130,7 +132,18 @@ def read_done(job: Job, values: Mapping[str, Any], *, now: datetime) -> Done:
         amounts=amounts,
         end_readings=end if end and len(end.as_json()) > 1 else None,
         deviation_reason=reason,
+        sprayed_gal=gallons,
     )
+
+
+def _gallons(typed: object) -> Decimal | None:
+    """Gallons sprayed in all; not said is not known."""
+    if typed is None or str(typed).strip() == "":
+        return None
+    found = decimal_typed(typed, "sprayed_gal", maximum=1_000_000, places=2)
+    if found <= 0:
+        raise BadInput({"sprayed_gal": gettext_noop("Must be more than 0.")})
+    return found
 
 
 class _Ground:
@@ -205,9 +218,15 @@ def _amount(job: Job, row: JobProduct, where: str, line: Mapping[str, Any]) -> Q
     return Quantity(decimal_typed(line.get("amount"), f"{where}.amount", maximum=1_000_000, places=4), unit)
 
 
-def _ask_reason(job: Job, acres: Decimal, amounts: Mapping[int, Quantity], reason: str) -> None:
-    """More than 5 % off the planned rate needs a word of explanation; it is never corrected."""
+def _ask_reason(
+    job: Job, acres: Decimal, amounts: Mapping[int, Quantity], gallons: Decimal | None, reason: str
+) -> None:
+    """More than 5 % off a planned rate or the planned volume needs a word of explanation; it is never corrected."""
     off = []
+    if gallons is not None:
+        wanted, put_on = Quantity(job.spray_gpa, "gal"), Quantity(achieved_gpa(gallons, acres), "gal")
+        if off_plan(wanted, put_on):
+            off.append(f"{put_on}/acre of spray, {percent_text(deviation(wanted, put_on))}")
     for row in job.job_products.all():
         planned, used = planned_rate(row).per_acre(job.spray_gpa), per_acre(amounts[row.pk], acres)
         if planned is not None and off_plan(planned, used):

@@ -133,6 +133,9 @@ class DoneIn(JobStepIn):
     started_at = FarmTime()
     ended_at = FarmTime()
     loads = AmountField()
+    sprayed_gal = AmountField(
+        required=False, allow_null=True, help_text="Filled in less left over; gives the real rate"
+    )
     blocks = TreatedIn(many=True)
     products = UsedIn(many=True)
     end_readings = EndReadingsIn(required=False)
@@ -154,6 +157,21 @@ class SignIn(JobStepIn):
 
 class NotAppliedIn(SignIn):
     reason = serializers.CharField(max_length=2000)
+
+
+class HeadIn(serializers.Serializer):
+    """A chain head as it was kept."""
+
+    farm = serializers.CharField(required=False, max_length=60)
+    records = serializers.IntegerField(min_value=0, max_value=BIG)
+    head = serializers.CharField(max_length=64)
+    at = serializers.CharField(required=False, allow_blank=True, max_length=40)
+    grown = serializers.DictField(
+        child=serializers.ListField(
+            child=serializers.IntegerField(min_value=0, max_value=BIG), min_length=2, max_length=2
+        ),
+        required=False,
+    )
 
 
 class SpraySettingsEdit(serializers.Serializer):

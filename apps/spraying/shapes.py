@@ -119,6 +119,7 @@ class JobOut(serializers.Serializer):
     ended_at = serializers.DateTimeField(allow_null=True)
     finished_at = serializers.DateTimeField(allow_null=True)
     loads = serializers.DecimalField(max_digits=7, decimal_places=2, allow_null=True)
+    sprayed_gal = serializers.DecimalField(max_digits=9, decimal_places=2, allow_null=True)
     start_readings = AnyObject()
     end_readings = AnyObject()
     deviation_reason = serializers.CharField()
@@ -240,6 +241,22 @@ class ChainOut(serializers.Serializer):
 
     records = serializers.IntegerField()
     head = serializers.CharField(allow_null=True)
+    fault = FaultOut(allow_null=True)
+
+
+class HeadOut(serializers.Serializer):
+    """Keep it elsewhere. ``grown``: table -> last id and number of rows; such tables can never have fewer later."""
+
+    farm = serializers.CharField()
+    records = serializers.IntegerField()
+    head = serializers.CharField()
+    at = serializers.CharField()
+    grown = serializers.DictField(child=serializers.ListField(child=serializers.IntegerField()))
+
+
+class AgainstOut(serializers.Serializer):
+    """What an earlier head says: ``fault`` is null when the book has only grown since."""
+
     fault = FaultOut(allow_null=True)
 
 

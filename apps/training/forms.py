@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Any
 
 from django import forms
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from apps.training.rules import TRAINING_NAMES, CertificateKind
+from apps.training.rules import KIND_NAMES, TRAINING_NAMES
 from farmops.errors import gettext_noop
 
 DATE = {"type": "date"}
-KIND_NAMES = {
-    CertificateKind.PRIVATE: gettext_noop("private applicator"),
-    CertificateKind.COMMERCIAL: gettext_noop("commercial applicator"),
-}
 STATE_NAMES = {
     "valid": gettext_noop("valid"),
     "ended": gettext_noop("ended"),
@@ -36,6 +33,15 @@ class CertificateEditForm(forms.Form):
     )
     valid_from = forms.DateField(label=_("Valid from"), widget=forms.DateInput(attrs=DATE))
     valid_to = forms.DateField(label=_("Last day it is valid"), widget=forms.DateInput(attrs=DATE))
+    credits_needed = forms.DecimalField(
+        label=_("Credits needed to renew it"),
+        max_digits=5,
+        decimal_places=2,
+        min_value=Decimal("0.01"),
+        required=False,
+        help_text=_("As the issuer says; empty if it asks for none"),
+        widget=forms.TextInput(attrs={"inputmode": "decimal"}),
+    )
     note = forms.CharField(label=_("Note"), max_length=300, required=False)
     version = forms.IntegerField(widget=forms.HiddenInput, required=False)
 

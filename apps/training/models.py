@@ -8,6 +8,7 @@ from django.db.models import F, Q
 
 from apps.people.models import FarmOwned
 from apps.training.rules import CertificateKind, TrainingKind
+from apps.training.scans.rules import MEDIA
 
 CERTIFICATE_KINDS = [k.value for k in CertificateKind]
 TRAINING_KINDS = [k.value for k in TrainingKind]
@@ -24,11 +25,17 @@ class Certificate(FarmOwned):
     valid_from = models.DateField()
     valid_to = models.DateField(help_text="Its last day")
     note = models.CharField(max_length=300, blank=True)
+    credits_needed = models.DecimalField(
+        max_digits=5, decimal_places=2, null=True, help_text="Credits the issuer asks for before it ends, to renew it"
+    )
     recorded_at = models.DateTimeField()
     recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
 
     class Meta:
         constraints = [
+            models.CheckConstraint(
+                condition=Q(credits_needed=None) | Q(credits_needed__gt=0), name="certificate_credits_positive"
+            ),
             models.UniqueConstraint(
                 fields=["farm", "person", "jurisdiction", "number", "valid_from"], name="certificate_recorded_once"
             ),
@@ -99,3 +106,68 @@ class TrainingRecord(FarmOwned):
 
     def __str__(self) -> str:
         return f"{self.kind} training of {self.person} on {self.trained_on}"
+
+
+class CertificateScan(FarmOwned):
+    """A picture of a signed card. Kept in the database, so that no address on the disk can ever show it.
+
+    ``media`` is what the content itself was found to be. Taken away means the picture is gone and the line stays.
+    """
+
+    certificate = models.ForeignKey(Certificate, on_delete=models.PROTECT, related_name="scans")
+    media = models.CharField(max_length=20)
+    size = models.PositiveIntegerField()
+    sha256 = models.CharField(max_length=64)
+    content = models.BinaryField(null=True)
+    uploaded_at = models.DateTimeField()
+    uploaded_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    removed_at = models.DateTimeField(null=True)
+    removed_because = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["certificate", "sha256"], condition=Q(removed_at=None), name="scan_once_per_certificate"
+            ),
+            models.CheckConstraint(condition=Q(media__in=list(MEDIA)), name="scan_media_known"),
+            models.CheckConstraint(
+                condition=Q(removed_at=None, content__isnull=False, removed_because="")
+                | (Q(removed_at__isnull=False, content=None) & ~Q(removed_because="")),
+                name="scan_is_there_or_says_why_not",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"scan of {self.certificate}"
+
+
+class Credit(FarmOwned):
+    """Hours or units of a course that count toward renewing a certificate. Struck, never deleted."""
+
+    person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="credits")
+    jurisdiction = models.CharField(max_length=20, help_text="Whose certificate they count toward")
+    held_on = models.DateField()
+    amount = models.DecimalField(max_digits=5, decimal_places=2)
+    course = models.CharField(max_length=160)
+    course_number = models.CharField(max_length=60, blank=True)
+    recorded_at = models.DateTimeField()
+    recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    struck_at = models.DateTimeField(null=True)
+    struck_because = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=Q(amount__gt=0), name="credit_positive"),
+            models.CheckConstraint(
+                condition=Q(struck_at=None, struck_because="") | (Q(struck_at__isnull=False) & ~Q(struck_because="")),
+                name="credit_struck_says_why",
+            ),
+            models.UniqueConstraint(
+                fields=["farm", "person", "jurisdiction", "held_on", "course"],
+                condition=Q(struck_at=None),
+                name="credit_recorded_once",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"credit of {self.person} on {self.held_on}"

@@ -11,6 +11,8 @@ from django.utils.translation import gettext_lazy as _
 from apps.people import queries as people
 from apps.people.rules import Can
 from apps.training import forms, queries, services
+from apps.training.credits import queries as credits
+from apps.training.scans import queries as scans
 from farmops.web import FarmPage, FormPage
 
 EDIT = {"GET": Can.EDIT_CERTIFICATES, "POST": Can.EDIT_CERTIFICATES}
@@ -22,6 +24,12 @@ class CardPage(FarmPage):
     def as_of(self) -> dict[str, Any]:
         """The day the papers are judged on."""
         return {"today": queries.today(self.farm, self.now)}
+
+    def of_person(self, person_id: int) -> dict[str, Any]:
+        """Pictures of somebody's cards (as far as the reader may see them) and the courses they took."""
+        pictures = scans.scans(self.member).filter(certificate__person_id=person_id, removed_at=None)
+        courses = credits.credits(self.farm).filter(person_id=person_id, struck_at=None)
+        return {"scans": pictures, "credits": courses}
 
     def people(self) -> list[tuple[int, str]]:
         places = people.members(self.farm).filter(active=True)
@@ -45,7 +53,7 @@ class OneCard(CardPage):
 
     def get(self, request: HttpRequest, farm: str, person: int) -> HttpResponse:
         found = queries.card(self.farm, person, queries.today(self.farm, self.now))
-        return self.page({"card": found, **self.as_of()})
+        return self.page({"card": found, **self.of_person(person), **self.as_of()})
 
 
 class MyCard(CardPage):
@@ -55,8 +63,9 @@ class MyCard(CardPage):
     template_name = "training/my_card.html"
 
     def get(self, request: HttpRequest, farm: str) -> HttpResponse:
-        found = queries.card(self.farm, self.member.person_id, queries.today(self.farm, self.now))
-        return self.page({"card": found, **self.as_of()})
+        mine = self.member.person_id
+        found = queries.card(self.farm, mine, queries.today(self.farm, self.now))
+        return self.page({"card": found, **self.of_person(mine), **self.as_of()})
 
 
 class CardForm(CardPage, FormPage):
@@ -71,6 +80,8 @@ class CardForm(CardPage, FormPage):
         context = {"title": self.title, "button": self.button}
         if "certificate" in self.kwargs:
             context["certificate"] = queries.certificate(self.farm, self.kwargs["certificate"])
+        if "credit" in self.kwargs:
+            context["credit"] = credits.credit(self.farm, self.kwargs["credit"])
         if "training" in self.kwargs:
             context["training"] = queries.training(self.farm, self.kwargs["training"])
         return context

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 
 from django.db.models import QuerySet
@@ -14,6 +14,9 @@ from apps.people.models import Farm, Membership
 from apps.people.queries import one
 from apps.people.rules import Role
 from apps.reminders.rules import Due, Level, Slot, Words, register
+from apps.reminders.rules.timing import next_midnight
+from apps.training.credits.queries import renewals
+from apps.training.credits.rules import Toward
 from apps.training.models import Certificate, TrainingRecord
 from apps.training.rules import (
     MONTHS,
@@ -120,6 +123,7 @@ def _known(place: Membership, rows: Iterable[Certificate], trained: Iterable[Tra
         person_id=place.person_id,
         name=place.person.full_name,
         born_on=place.person.born_on,
+        family=place.family,
         certificates=tuple(certificate_facts(row) for row in rows),
         trainings=tuple(trained),
     )
@@ -135,6 +139,7 @@ class CertificateLine:
     row: Certificate
     state: str
     days_left: int
+    renewal: Toward | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -163,20 +168,28 @@ class Card:
 
 
 def cards(farm: Farm, on_date: date) -> list[Card]:
-    """The card of everybody who works on the farm now, by name. Five queries."""
+    """The card of everybody who works on the farm now, by name. At most six queries."""
     working = list(people.members(farm).filter(active=True).values_list("person_id", flat=True))
-    return [_card(known, rows, farm.jurisdiction, on_date) for known, rows in _papers(farm, working)]
+    papers = _papers(farm, working)
+    renewing = renewals(farm, [row for _, rows in papers for row in rows])
+    return [_card(known, rows, farm.jurisdiction, on_date, renewing) for known, rows in papers]
 
 
 def card(farm: Farm, person_id: int, on_date: date) -> Card:
     """One person's card; ``Unknown`` for somebody without a place on the farm."""
     for known, rows in _papers(farm, [person_id]):
-        return _card(known, rows, farm.jurisdiction, on_date)
+        return _card(known, rows, farm.jurisdiction, on_date, renewals(farm, rows))
     raise Unknown("Nobody with that number works on this farm.")
 
 
-def _card(known: Credentials, rows: Iterable[Certificate], jurisdiction: str, on_date: date) -> Card:
-    lines = [certificate_line(row, on_date) for row in rows]
+def _card(
+    known: Credentials,
+    rows: Iterable[Certificate],
+    jurisdiction: str,
+    on_date: date,
+    renewing: Mapping[int, Toward],
+) -> Card:
+    lines = [replace(certificate_line(row, on_date), renewal=renewing.get(row.pk)) for row in rows]
     return Card(
         person_id=known.person_id,
         name=known.name,
@@ -216,6 +229,11 @@ def _line(held: TrainingFacts, on_date: date) -> TrainingLine:
 
 
 # ---- reminders -------------------------------------------------------------------------
+
+
+def next_due(farm: Farm, now: datetime) -> datetime:
+    """When time alone may change ``due``: with the farm's date."""
+    return next_midnight(now, farm.time_zone)
 
 
 def due(farm: Farm, now: datetime) -> list[Due]:

@@ -20,11 +20,10 @@ class CertificateKind(StrEnum):
     COMMERCIAL = "commercial"
 
 
-CERTIFICATE_KIND_WORDS = {
-    CertificateKind.PRIVATE: gettext_noop("private"),
-    CertificateKind.COMMERCIAL: gettext_noop("commercial"),
+KIND_NAMES = {
+    CertificateKind.PRIVATE: gettext_noop("private applicator"),
+    CertificateKind.COMMERCIAL: gettext_noop("commercial applicator"),
 }
-"""The kinds as words, so that the catalogue knows them."""
 
 
 class TrainingKind(StrEnum):
@@ -104,6 +103,7 @@ class Credentials:
     certificates: tuple[CertificateFacts, ...] = ()
     trainings: tuple[TrainingFacts, ...] = ()
     born_on: date | None = None
+    family: bool = False  # an owner, or of an owner's immediate family: 40 CFR 170.601(a)
 
 
 # ---- certificates ----------------------------------------------------------------------

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Any
 
 from drf_spectacular.utils import extend_schema_field
@@ -20,6 +21,14 @@ class CertificateEdit(serializers.Serializer):
     categories = serializers.ListField(child=serializers.CharField(max_length=40), max_length=30, required=False)
     valid_from = serializers.DateField()
     valid_to = serializers.DateField(help_text="Its last day")
+    credits_needed = serializers.DecimalField(
+        max_digits=5,
+        decimal_places=2,
+        min_value=Decimal("0.01"),
+        required=False,
+        allow_null=True,
+        help_text="Credits the issuer asks for before it ends, to renew it",
+    )
     note = serializers.CharField(max_length=300, required=False, allow_blank=True)
 
 
@@ -43,6 +52,7 @@ class CertificateOut(serializers.Serializer):
     categories = serializers.ListField(child=serializers.CharField())
     valid_from = serializers.DateField()
     valid_to = serializers.DateField()
+    credits_needed = serializers.DecimalField(max_digits=5, decimal_places=2, allow_null=True)
     note = serializers.CharField()
     suspensions = serializers.SerializerMethodField()
     version = serializers.IntegerField()
@@ -87,6 +97,14 @@ class StrikeIn(serializers.Serializer):
     because = serializers.CharField(max_length=200)
 
 
+class RenewalOut(serializers.Serializer):
+    """How far a renewal is, in credits."""
+
+    earned = serializers.DecimalField(max_digits=8, decimal_places=2)
+    needed = serializers.DecimalField(max_digits=5, decimal_places=2)
+    left = serializers.DecimalField(max_digits=5, decimal_places=2)
+
+
 class CertificateLineOut(serializers.Serializer):
     id = serializers.IntegerField(source="row.id")
     number = serializers.CharField(source="row.number")
@@ -97,6 +115,7 @@ class CertificateLineOut(serializers.Serializer):
     valid_to = serializers.DateField(source="row.valid_to")
     standing = serializers.CharField(source="state", help_text="valid, ended, not_begun or suspended")
     days_left = serializers.IntegerField()
+    renewal = RenewalOut(allow_null=True)
 
 
 class TrainingLineOut(serializers.Serializer):

@@ -14,7 +14,7 @@ from rest_framework.response import Response
 from apps.people.rules import Can
 from apps.weather import queries, services
 from apps.weather import serializers as shapes
-from apps.weather.models import SOURCES, Reading
+from apps.weather.models import SOURCES, Rainfall, Reading
 from farmops.errors import BadInput, gettext_noop
 from farmops.web import FarmAPI, FarmList
 
@@ -59,6 +59,46 @@ class OneReading(FarmAPI):
     @extend_schema(responses=shapes.ReadingOut, operation_id="read_reading")
     def get(self, request: Request, farm: str, reading: int) -> Response:
         return self.show(shapes.ReadingOut, queries.judge(self.farm, queries.reading(self.farm, reading)))
+
+
+class RainfallFilters(filters.FilterSet):
+    block = filters.NumberFilter(field_name="block_id")
+    since = filters.IsoDateTimeFilter(field_name="until_at", lookup_expr="gt")
+    until = filters.IsoDateTimeFilter(field_name="from_at", lookup_expr="lt")
+
+    class Meta:
+        model = Rainfall
+        fields: list[str] = []
+
+
+class RainReadings(FarmList):
+    """What the rain gauges caught, newest entry first."""
+
+    needs = {"GET": Can.READ_FARM, "POST": Can.SCOUT}
+    serializer_class = shapes.RainfallOut
+    queryset = Rainfall.rows.none()
+    filterset_class = RainfallFilters
+
+    def rows(self) -> Any:
+        return queries.rainfall(self.farm).order_by("-id")
+
+    @extend_schema(request=shapes.RainfallIn, responses={201: shapes.RainfallOut}, operation_id="record_rainfall")
+    def post(self, request: Request, farm: str) -> Response:
+        row = services.record_rainfall(member=self.member, now=self.now, **self.read(shapes.RainfallIn))
+        return self.show(shapes.RainfallOut, queries.one_rainfall(self.farm, row.pk), status=201)
+
+
+class WithdrawRainReading(FarmAPI):
+    """One's own reading, or any by a manager."""
+
+    needs = {"POST": Can.SCOUT}
+
+    @extend_schema(request=shapes.RainReasonIn, responses=shapes.RainfallOut, operation_id="withdraw_rainfall")
+    def post(self, request: Request, farm: str, rainfall: int) -> Response:
+        row = services.withdraw_rainfall(
+            member=self.member, rainfall_id=rainfall, now=self.now, **self.read(shapes.RainReasonIn)
+        )
+        return self.show(shapes.RainfallOut, row)
 
 
 class Sun(FarmAPI):

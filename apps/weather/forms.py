@@ -11,6 +11,7 @@ from django.core.exceptions import ValidationError
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from apps.weather.rules.rain import GAUGE_NAMES, Gauge
 from apps.weather.rules.readings import COMPASS, Source
 from farmops.errors import BadInput, gettext_noop
 from farmops.units import number
@@ -27,9 +28,9 @@ ENTER_TIME = _("Must be a date and a time, like 2026-06-03 07:30 for half past s
 class NumberField(forms.CharField):
     """A number as typed; cleaned to Decimal, or None when left empty."""
 
-    def __init__(self, *, minimum: int = 0, maximum: int, **kwargs: Any) -> None:
+    def __init__(self, *, minimum: int = 0, maximum: int, places: int = 1, **kwargs: Any) -> None:
         super().__init__(widget=forms.TextInput(attrs={"inputmode": "decimal"}), **kwargs)
-        self.minimum, self.maximum = minimum, maximum
+        self.minimum, self.maximum, self.places = minimum, maximum, places
 
     def to_python(self, value: Any) -> Decimal | None:
         text = str(value or "").strip()
@@ -39,8 +40,9 @@ class NumberField(forms.CharField):
             typed = number(text, field="typed", minimum=self.minimum, maximum=self.maximum)
         except BadInput as bad:
             raise ValidationError([gettext(s) for s in bad.errors["typed"]]) from None
-        if typed != round(typed, 1):
-            raise ValidationError(gettext("At most one decimal."))
+        if typed != round(typed, self.places):
+            said = gettext("At most one decimal.") if self.places == 1 else gettext("At most two decimals.")
+            raise ValidationError(said)
         return typed
 
 
@@ -78,3 +80,27 @@ class ReadingForm(forms.Form):
         fields["source"].choices = [(s.value, gettext(n)) for s, n in SOURCE_NAMES.items()]
         fields["wind_from"].choices = [("", gettext("calm or not noted")), *((p, p.upper()) for p in COMPASS)]
         fields["taken_at"].help_text = gettext("Farm time, %s") % zone
+
+
+class RainForm(forms.Form):
+    """What the gauge caught since it was last empty."""
+
+    until_at = LocalTimeField(label=_("Read at"))
+    from_at = LocalTimeField(label=_("Last empty at"))
+    inches = NumberField(
+        label=_("Rain, inches"), maximum=30, places=2, help_text=_("0 if it is dry: that is a reading too.")
+    )
+    block_id = forms.TypedChoiceField(label=_("Block"), coerce=int, empty_value=None, required=False)
+    source = forms.ChoiceField(label=_("What caught it"), widget=forms.RadioSelect, initial=Gauge.GAUGE.value)
+    note = forms.CharField(label=_("Note"), max_length=200, required=False)
+
+    def __init__(self, *args: Any, blocks: list[tuple[int, str]], zone: str, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        fields: Any = self.fields
+        fields["block_id"].choices = [("", gettext("the farm at large")), *blocks]
+        fields["source"].choices = [(g.value, gettext(n)) for g, n in GAUGE_NAMES.items()]
+        fields["until_at"].help_text = gettext("Farm time, %s") % zone
+
+
+class RainReasonForm(forms.Form):
+    reason = forms.CharField(label=_("Why this entry is wrong"), max_length=400)

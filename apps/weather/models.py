@@ -1,4 +1,4 @@
-"""Weather as it was read."""
+"""Weather as it was read, and rain as it was caught."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from django.db.models import F, Q
 
 from apps.land.models import Block
 from apps.people.models import FarmOwned
+from apps.weather.rules.rain import MOST_INCHES, Gauge
 from apps.weather.rules.readings import COMPASS, MAX_F, MAX_WIND_MPH, MIN_F, Source
 
 SOURCES = [s.value for s in Source]
@@ -51,3 +52,28 @@ class Reading(FarmOwned):
 
     def __str__(self) -> str:
         return f"reading at {self.taken_at:%Y-%m-%d %H:%M} UTC"
+
+
+class Rainfall(FarmOwned):
+    """What a gauge caught from one look to the next. A wrong reading is withdrawn, never changed."""
+
+    block = models.ForeignKey(Block, on_delete=models.PROTECT, null=True, related_name="+")
+    from_at = models.DateTimeField(help_text="When the gauge was last empty")
+    until_at = models.DateTimeField(help_text="When it was read")
+    inches = models.DecimalField(max_digits=5, decimal_places=2)
+    source = models.CharField(max_length=10, default=Gauge.GAUGE.value)
+    note = models.CharField(max_length=200, blank=True)
+    recorded_at = models.DateTimeField()
+    read_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    withdrawn_at = models.DateTimeField(null=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=Q(source__in=[g.value for g in Gauge]), name="rainfall_source_known"),
+            models.CheckConstraint(condition=Q(until_at__gt=F("from_at")), name="rainfall_in_order"),
+            models.CheckConstraint(condition=Q(inches__gte=0, inches__lte=int(MOST_INCHES)), name="rainfall_real"),
+        ]
+        indexes = [models.Index(fields=["farm", "-until_at"], name="rainfall_newest")]
+
+    def __str__(self) -> str:
+        return f"{self.inches} in of rain until {self.until_at:%Y-%m-%d %H:%M} UTC"

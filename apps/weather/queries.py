@@ -10,7 +10,7 @@ from django.db.models import Q, QuerySet
 
 from apps.people.models import Farm
 from apps.people.queries import one
-from apps.weather.models import Reading
+from apps.weather.models import Rainfall, Reading
 from apps.weather.rules import SunTimes, delta_t, delta_t_findings, inversion_findings, sun_times
 from apps.weather.rules.readings import ReadingFacts, Source
 from farmops import clock
@@ -41,6 +41,23 @@ def latest(farm: Farm, *, block_id: int | None, at: datetime, within: timedelta)
     place = Q(block=None) | Q(block_id=block_id) if block_id is not None else Q(block=None)
     fresh = readings(farm).filter(place, taken_at__lte=at, taken_at__gt=at - within)
     return fresh.exclude(source=Source.FORECAST.value).order_by("-taken_at", "-id").first()
+
+
+def rainfall(farm: Farm) -> QuerySet[Rainfall]:
+    """Every standing gauge reading, newest first."""
+    rows = Rainfall.objects.for_farm(farm).filter(withdrawn_at=None)
+    return rows.select_related("block", "read_by").order_by("-until_at", "-id")
+
+
+def one_rainfall(farm: Farm, rainfall_id: int) -> Rainfall:
+    """One standing gauge reading, or ``Unknown``."""
+    row: Rainfall = one(rainfall(farm).filter(pk=rainfall_id))
+    return row
+
+
+def rain_since(farm: Farm, since: datetime) -> list[Rainfall]:
+    """What gauges caught that may have fallen after an instant, oldest first; one query."""
+    return list(rainfall(farm).filter(until_at__gt=since, inches__gt=0).order_by("until_at", "id"))
 
 
 def facts(row: Reading) -> ReadingFacts:

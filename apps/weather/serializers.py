@@ -8,10 +8,13 @@ from typing import Any
 from rest_framework import serializers
 
 from apps.weather.models import SOURCES
+from apps.weather.rules.rain import Gauge
 from apps.weather.rules.readings import COMPASS
 from apps.weather.rules.sun import SunKind
 from farmops import clock
 from farmops.problems import finding_json
+
+GAUGES = [(g.value, g.name) for g in Gauge]
 
 
 class FarmInstant(serializers.DateTimeField):
@@ -66,6 +69,34 @@ class ReadingOut(serializers.Serializer):
     taken_by = serializers.CharField(source="row.taken_by.full_name")
     delta_t_c = _number(5, 2, allow_null=True)
     findings = AirFinding(many=True)
+
+
+class RainfallIn(serializers.Serializer):
+    from_at = FarmInstant(help_text="When the gauge was last empty")
+    until_at = FarmInstant(help_text="When it was read")
+    inches = _number(5, 2, min_value=0)
+    block_id = serializers.IntegerField(min_value=1, max_value=2**63 - 1, required=False, allow_null=True)
+    source = serializers.ChoiceField(choices=GAUGES, default=Gauge.GAUGE.value)
+    note = serializers.CharField(max_length=200, required=False, allow_blank=True)
+
+
+class RainReasonIn(serializers.Serializer):
+    reason = serializers.CharField(max_length=400)
+
+
+class RainfallOut(serializers.Serializer):
+    """What one gauge caught from one look to the next."""
+
+    id = serializers.IntegerField()
+    block_id = serializers.IntegerField(allow_null=True, help_text="null = the farm at large")
+    from_at = serializers.DateTimeField()
+    until_at = serializers.DateTimeField()
+    inches = _number(5, 2)
+    source = serializers.ChoiceField(choices=GAUGES)
+    note = serializers.CharField()
+    read_by = serializers.CharField(source="read_by.full_name")
+    recorded_at = serializers.DateTimeField()
+    withdrawn_at = serializers.DateTimeField(allow_null=True)
 
 
 class SunOut(serializers.Serializer):

@@ -114,6 +114,15 @@ def block_guard(block: Block, now: datetime) -> list[Finding]:
     ]
 
 
+def next_due(farm: Farm, now: datetime) -> datetime | None:
+    """When time alone may change ``due``: a planned task comes within two hours, or is two hours past. One query."""
+    planned = tasks(farm).filter(state=State.PLANNED, starts_at__gt=now - rules.COMING).order_by("starts_at")
+    starts = planned.values_list("starts_at", flat=True)
+    return min(
+        (at for start in starts for at in (start - rules.COMING, start + rules.COMING) if at > now), default=None
+    )
+
+
 def due(farm: Farm, now: datetime) -> Sequence[Due]:
     """Tasks that begin within two hours (or should have, while no sweep ran), for their person. One query."""
     soon = tasks(farm).filter(state=State.PLANNED, starts_at__gt=now - rules.COMING, starts_at__lte=now + rules.COMING)
@@ -131,4 +140,6 @@ def coming(row: Task) -> Due:
         template=gettext_noop("Your task “{task}” on block {block} is planned for {starts_at}. Ask the board first."),
         numbers={"task": row.title, "block": str(row.block), "starts_at": row.starts_at},
         path=f"/f/{row.farm.slug}/tasks/{row.pk}/",
+        at=row.starts_at,
+        until=row.ends_at,
     )

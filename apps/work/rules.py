@@ -29,7 +29,7 @@ OPEN_ENDED = timedelta(hours=12)
 """A task without an end is expected to be over so long after its start (project rule)."""
 
 ASSIGNED = register("task_assigned", Level.INFORMATION)
-COMING_UP = register("task_coming", Level.INFORMATION)
+COMING_UP = register("task_coming", Level.DO_TODAY)
 CALLED_OFF = register("task_called_off", Level.DO_TODAY)
 
 

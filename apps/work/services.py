@@ -16,6 +16,8 @@ from apps.people.queries import Member
 from apps.people.rules import Can
 from apps.reminders import services as reminders
 from apps.safety.rules import Activity
+from apps.safety.seen.rules import How
+from apps.safety.seen.services import write_answer
 from apps.safety.services import lock_ground
 from apps.work import queries, rules
 from apps.work.models import Task, TaskStep
@@ -142,6 +144,16 @@ def start_task(*, member: Member, task_id: int, now: datetime) -> Task:
         "good_until": standing.good_until.isoformat(),
         "findings": [finding.as_json() for finding in said],
     }
+    write_answer(
+        row.assigned_to_id,
+        row.block,
+        standing.entry,
+        activity=row.activity,
+        rest=False,
+        how=How.TASK,
+        now=now,
+        until=rules.expected_end(max(row.starts_at, now), row.ends_at),
+    )
     return _move(row, Step.START, to, member, now, board=board, started_at=now)
 
 
@@ -244,5 +256,7 @@ def _tell(row: Task, kind: str, occasion: str, person_id: int, template: str, no
         template=template,
         numbers={"task": row.title, "block": str(row.block), "starts_at": row.starts_at, **numbers},
         path=f"/f/{row.farm.slug}/tasks/{row.pk}/",
+        at=row.starts_at if kind == rules.ASSIGNED else None,
+        until=row.ends_at if kind == rules.ASSIGNED else None,
         now=now,
     )

@@ -6,11 +6,20 @@ from datetime import datetime, time, timedelta
 from decimal import Decimal
 from typing import Any
 
+from apps.crops import services as crops
+from apps.crops.models import Crop
+from apps.people.queries import Member
+from apps.safety.posting import queries as notices
+from apps.safety.posting import services as posting
+from apps.safety.rules.notice import Notice
 from apps.spraying import services as jobs
+from apps.spraying.ground import board_source
 from apps.spraying.models import Job
+from apps.spraying.programs import services as programs
 from apps.spraying.rules.record import Meaning
 from apps.spraying.services.sign import shown
 from apps.training import services as training
+from apps.weather import services as weather
 from apps.work import services as work
 from farmops import clock
 from farmops.demo.ground import Stage
@@ -97,6 +106,7 @@ def _play(stage: Stage, line: dict[str, Any], starts_at: datetime, ends_at: date
     jobs.assign_job(member=manager, job_id=job.pk, reason=REASON, now=planned_at + timedelta(minutes=5))
     if line["state"] == "assigned":
         return
+    _give_notice(job, applicator, starts_at - timedelta(hours=1))
     jobs.start_spraying(member=applicator, job_id=job.pk, readings=READINGS, reason=REASON, now=starts_at)
     if line["state"] == "spraying":
         return
@@ -105,6 +115,22 @@ def _play(stage: Stage, line: dict[str, Any], starts_at: datetime, ends_at: date
     )
     if line["state"] == "signed":
         _sign(stage, line["applicator"], job, ends_at + timedelta(minutes=20))
+        _take_signs_down(stage, job, applicator, ends_at + timedelta(days=3))
+
+
+def _give_notice(job: Job, member: Member, now: datetime) -> None:
+    """The signs that the job asks for go up and the workers are told, before anybody starts."""
+    for notice in notices.of_source(job.farm, board_source(job)):
+        if Notice(notice.needs).needs_sign:
+            posting.put_up_sign(member=member, posting_id=notice.pk, now=now)
+        posting.tell_workers(member=member, posting_id=notice.pk, now=now)
+
+
+def _take_signs_down(stage: Stage, job: Job, member: Member, now: datetime) -> None:
+    """Signs of days gone by are down; one that went up lately still stands."""
+    if now < stage.now:
+        for notice in notices.of_source(job.farm, board_source(job)).filter(up_at__isnull=False):
+            posting.take_down_sign(member=member, posting_id=notice.pk, now=now)
 
 
 def _done(job: Job, starts_at: datetime, ends_at: datetime) -> dict[str, Any]:
@@ -155,3 +181,67 @@ def tasks(stage: Stage) -> None:
             is_harvest=line.get("is_harvest", False),
             now=stage.now - timedelta(minutes=2),
         )
+
+
+def season_programs(stage: Stage) -> None:
+    """The season programs, what was counted and how much it rained, and what was decided after it."""
+    made = {line["name"]: _program(stage, line) for line in stage.book["programs"]}
+    for line in stage.book["counts"]:
+        crops.record_count(
+            member=stage.cast["noel"],
+            block_id=stage.blocks[line["block"]].pk,
+            threshold_code=line["threshold"],
+            looked_on=stage.day(line["on"]),
+            places=[{"examined": examined, "found": found} for examined, found in line["places"]],
+            text=line["text"],
+            now=stage.days_ago(line["on"]),
+        )
+    for line in stage.book["rain"]:
+        from_at, until_at = (_at_hour(stage, line[name], line["hour"]) for name in ("from_day", "until_day"))
+        weather.record_rainfall(
+            member=stage.cast["noel"],
+            from_at=from_at,
+            until_at=until_at,
+            inches=Decimal(line["inches"]),
+            now=until_at,
+        )
+    for line in stage.book["decisions"]:
+        programs.decide(
+            member=stage.manager,
+            program_id=made[line["program"]],
+            block_ids=[stage.blocks[code].pk for code in line["blocks"]],
+            choice=line["choice"],
+            reason=line["reason"],
+            now=_at_hour(stage, line["on"], 9),
+        )
+
+
+def _program(stage: Stage, line: dict[str, Any]) -> int:
+    """A program as the book has it; its days are counted from the day of loading."""
+    plain = ("name", "targets", "start_kind", "start_threshold", "from_days", "to_days", "stop_days", "spray_gpa")
+    values = {name: line[name] for name in plain if name in line}
+    values |= {name: stage.day(line[name]) for name in ("start_on", "reckoned_on", "last_on") if name in line}
+    row = programs.set_up_program(
+        member=stage.manager,
+        values={**values, "crop_id": Crop.objects.for_farm(stage.manager.farm).get(code=line["crop"]).pk},
+        blocks=[stage.blocks[code].pk for code in line["blocks"]],
+        passes=[
+            [
+                {
+                    "product_id": stage.products[name].pk,
+                    "rate_amount": amount,
+                    "rate_unit": unit,
+                    "rate_basis": "per_acre",
+                }
+                for name, amount, unit in mix
+            ]
+            for mix in line["passes"]
+        ],
+        now=stage.days_ago(line["set_up"]),
+    )
+    return int(row.pk)
+
+
+def _at_hour(stage: Stage, day: int, hour: int) -> datetime:
+    local = datetime.combine(stage.day(day), time(hour))
+    return clock.to_utc(local, stage.zone, field="demo", fold=1)

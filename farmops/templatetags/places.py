@@ -25,6 +25,11 @@ BELONGS_TO = {
     "exports": "records",
     "settings": "people",
     "invitations": "people",
+    "gates": "board",
+    "displays": "signs",
+    "early-entries": "signs",
+    "exposures": "signs",
+    "no-connection": "phones",
 }
 
 

@@ -70,7 +70,12 @@ MAY_USE_ROWS = {
     "apps/people/queries.py": "the member behind a request is found before its farm is",
     "apps/people/services.py": "an invitation code names its own farm",
     "farmops/tokens.py": "a key names its own farm",
-    "apps/reminders/delivery.py": "the outbox is swept over all farms",
+    "apps/reminders/delivery/outbox.py": "the outbox is swept over all farms",
+    "apps/reminders/delivery/mail.py": "the outbox is swept over all farms",
+    "apps/reminders/services/escalating.py": "what nobody answered is found over all farms",
+    "apps/reminders/metrics.py": "a monitor counts over all farms and sees none",
+    "apps/reminders/queries.py": "a calendar's secret names its own farm",
+    "apps/safety/gate/queries.py": "the code on a plate names its own farm",
     "apps/safety/queries.py": "closures are asked by block, and a block belongs to one farm",
     "apps/work/queries.py": "planned entries are asked by block, and a block belongs to one farm",
 }

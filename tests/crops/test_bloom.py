@@ -195,6 +195,27 @@ CASES = {
         "no",
         ["nothing_flowers"],
     ),
+    "killed in flower, looked on the day of the kill": (
+        [clover((SOWN, "2025-09-10"), (BLOOM_START, "05-06"), (TERMINATED, "05-12"))],
+        [look("05-12", "yes")],
+        "05-13",
+        "unknown",
+        ["ended_in_bloom"],
+    ),
+    "not in flower on the day of the kill": (
+        [clover((SOWN, "2025-09-10"), (TERMINATED, "05-12"))],
+        [look("05-12", "no")],
+        "05-13",
+        "no",
+        ["nothing_flowers"],
+    ),
+    "killed in flower, seen without flowers long before": (
+        [clover((SOWN, "2025-09-10"), (BLOOM_START, "05-06"), (TERMINATED, "05-12"))],
+        [look("04-01", "no")],
+        "05-13",
+        "unknown",
+        ["ended_in_bloom"],
+    ),
     "killed in flower, a week on": (
         [clover((SOWN, "2025-09-10"), (BLOOM_START, "05-06"), (TERMINATED, "05-12"))],
         [],

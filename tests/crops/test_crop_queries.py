@@ -52,6 +52,7 @@ def test_the_crop_of_each_block(cast):
         bloom=Bloom.NO,
         bloom_because=found[cash.pk].bloom_because,
         stage=65,
+        stage_days=2,
     )
     assert found[cover.pk] == CropFacts(
         site_code="fallow_cover",

@@ -2,11 +2,24 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Any
 
 import pytest
 
-from apps.crops.rules import Bloom, CropFacts, Look, NextCrop, PlantingFact, crop_facts_of, read_stage
+from apps.crops.rules import (
+    Bloom,
+    CropFacts,
+    Look,
+    NextCrop,
+    PlantingFact,
+    Seen,
+    crop_facts_of,
+    read_height,
+    read_stage,
+    read_stage_code,
+)
+from apps.crops.rules.stages import earlier, is_stage, later, reached, stages_in_order
 from farmops.errors import BadInput
 from tests.crops.stories import HARVEST_END, HARVEST_START, SOWN, TERMINATED, clover, look, maybe, on, squash
 
@@ -157,6 +170,90 @@ def test_plans_ahead_are_believed_only_with_today(today: str | None, site: str, 
 @pytest.mark.parametrize(("typed", "stage"), [("61", 61), (0, 0), ("", None), (None, None), (" 99 ", 99)])
 def test_zadoks_stages_are_read(typed: object, stage: int | None) -> None:
     assert read_stage(typed) == stage
+
+
+@pytest.mark.parametrize(
+    ("typed", "code"),
+    [("BBCH 61", "b61"), ("b07", "b7"), ("First flower", "first_flower"), ("v6", "v6"), ("", ""), (None, "")],
+)
+def test_named_and_bbch_stages_are_read(typed: object, code: str) -> None:
+    assert read_stage_code(typed) == code
+
+
+@pytest.mark.parametrize("typed", ["bbch", "b100", "boot", "61"])
+def test_other_words_are_no_stage(typed: str) -> None:
+    with pytest.raises(BadInput) as refused:
+        read_stage_code(typed)
+    assert list(refused.value.errors) == ["stage_code"]
+
+
+@pytest.mark.parametrize(
+    ("typed", "height"), [("12", "12"), ("0", "0"), ("0.5", "0.5"), ("12.5", "12.5"), ("", None), (None, None)]
+)
+def test_heights_are_read(typed: object, height: str | None) -> None:
+    assert read_height(typed) == (None if height is None else Decimal(height))
+
+
+@pytest.mark.parametrize("typed", ["tall", "-1", "241", "1.25"])
+def test_heights_refused(typed: str) -> None:
+    with pytest.raises(BadInput) as refused:
+        read_height(typed)
+    assert list(refused.value.errors) == ["height_in"]
+
+
+def test_what_was_read_last_counts_with_its_age() -> None:
+    looks = [
+        Look(on=on("06-20"), stage_code="leaf_3", height_in=Decimal(8), all_mature=Seen.NO),
+        Look(on=on("06-25"), stage_code="first_flower"),
+        Look(on=on("07-01"), height_in=Decimal("20.5"), stage=30, all_mature=Seen.YES),
+        Look(on=on("07-20"), stage_code="mature"),
+    ]
+    found = crop_facts_of([squash()], looks, on("07-05"))
+    assert (found.stage_code, found.stage_code_days, found.height_in, found.height_days) == (
+        "first_flower",
+        10,
+        Decimal("20.5"),
+        4,
+    )
+    assert (found.stage, found.stage_days, found.all_mature) == (30, 4, True)
+    assert crop_facts_of([squash()], looks[:1], on("07-05")).all_mature is False
+    assert crop_facts_of([squash()], [], on("07-05")).all_mature is None
+
+
+def test_a_single_look_and_one_of_the_same_day_count() -> None:
+    look = Look(on=on("07-05"), stage_code="leaf_3", height_in=Decimal(8))
+    found = crop_facts_of([squash()], [look], on("07-05"))
+    assert (found.stage_code, found.stage_code_days, found.height_in, found.height_days) == ("leaf_3", 0, Decimal(8), 0)
+    three = [Look(on=on(f"07-0{n}"), stage_code=f"leaf_{n}", height_in=Decimal(n)) for n in (1, 2, 3)]
+    found = crop_facts_of([squash()], three, on("07-05"))
+    assert (found.stage_code, found.height_in, found.crop_name) == ("leaf_3", Decimal(3), squash().crop_name)
+    assert found.bloom_because != ()
+
+
+def test_the_order_of_two_limits() -> None:
+    """Of two uses of a label: the earlier end, the later beginning; what cannot be ordered stays."""
+    assert [earlier("mature", "first_flower"), earlier("first_flower", "mature"), earlier(None, "silk")] == [
+        "first_flower",
+        "first_flower",
+        "silk",
+    ]
+    assert [later("mature", "first_flower"), later("first_flower", "mature"), later("silk", None)] == [
+        "mature",
+        "mature",
+        "silk",
+    ]
+    assert (earlier("silk", "first_flower"), reached("z7", "z07")) == ("silk", True)
+
+
+def test_stages_of_two_scales_are_not_compared() -> None:
+    """From memory: BBCH 61 is the beginning of flowering; names and numbers are kept apart all the same."""
+    assert [reached("b61", "b60"), reached("b59", "b60"), reached("b61", "z61"), reached("b61", "first_flower")] == [
+        True,
+        False,
+        None,
+        None,
+    ]
+    assert is_stage("b61") and not is_stage("b100") and "first_flower" in stages_in_order()
 
 
 @pytest.mark.parametrize("typed", ["100", "-1", "6.1", "10.5.4", "boot", "²", "٣"])

@@ -12,10 +12,12 @@ from apps.crops.rules import (
     EventKind,
     PlantingFact,
     Purpose,
+    StartedAs,
     Step,
     block_taken,
     check_event,
     check_plan,
+    first_flower,
     harvest_window,
     sequence,
 )
@@ -34,6 +36,24 @@ from tests.crops.stories import (
 )
 
 S = (SOWN, "06-01")
+
+FLOWER = [
+    # (stated, planned, started, days of the crop, how, expected)
+    ("nobody_said", None, "06-01", "06-01", None, StartedAs.SEED, None),
+    ("counted_from_sowing", None, "06-01", "06-11", 40, StartedAs.SEED, "07-21"),
+    ("a_transplant_is_older", None, "06-01", "06-01", 40, StartedAs.TRANSPLANT, None),
+    ("stated", "07-10", "06-01", "06-01", 40, StartedAs.SEED, "07-10"),
+    ("sown_earlier_comes_forward", "07-10", "06-01", "05-29", None, StartedAs.SEED, "07-07"),
+    ("sown_later_stays", "07-10", "06-01", "06-11", None, StartedAs.SEED, "07-10"),
+]
+
+
+@pytest.mark.parametrize(
+    ("stated", "planned", "started", "days", "how", "expected"), [r[1:] for r in FLOWER], ids=[r[0] for r in FLOWER]
+)
+def test_the_first_flower(stated, planned, started, days, how, expected) -> None:
+    found = first_flower(maybe(stated), planned_on=on(planned), starts_on=on(started), started_as=how, crop_days=days)
+    assert found == maybe(expected)
 
 
 def test_a_block_reads_cover_crop_then_cash_crop() -> None:

@@ -42,7 +42,37 @@ def test_wear_is_judged_at_the_pressure_of_the_test() -> None:
     assert {f.code for f in at_40.findings} == {"nozzle_worn", "nozzle_set_worn"}
     assert (at_40.verdict, at_40.new_nozzle_gpm) == (Verdict.CHECK, D("0.4"))
     at_160 = measure(worn, replace(GOOD, pressure_psi=D(160)))
-    assert (at_160.findings, at_160.new_nozzle_gpm) == ((), D("0.8"))
+    assert ([f.code for f in at_160.findings], at_160.new_nozzle_gpm) == (["flow_below_chart"], D("0.8"))
+
+
+@pytest.mark.parametrize(
+    ("rig", "change", "codes", "verdict"),
+    [
+        ({}, {"run_seconds": (D(10), D(13))}, ["runs_differ"], Verdict.CHECK),
+        ({}, {"run_seconds": (D(11), D(13))}, [], Verdict.GOOD),
+        ({"spacing_in": D(20)}, {}, [], Verdict.GOOD),
+        ({"spacing_in": D(30)}, {}, ["swath_odd"], Verdict.CHECK),
+        ({}, {"gauge_psi": D(48)}, ["pressure_lost"], Verdict.GOOD),
+        ({}, {"gauge_psi": D(39)}, ["pressure_lost"], Verdict.GOOD),
+        ({}, {"gauge_psi": D(38)}, ["gauge_wrong"], Verdict.CHECK),
+        ({"new_gpm": D("0.55"), "new_psi": D(40)}, {}, [], Verdict.GOOD),
+        ({"new_gpm": D("0.56"), "new_psi": D(40)}, {}, ["flow_below_chart"], Verdict.CHECK),
+    ],
+    ids=[
+        "runs a third apart", "runs that differ a little", "nozzles fit the swath", "nozzles do not fit the swath",
+        "pressure lost on the way", "gauges that agree", "nozzle above the gauge", "nine percent under", "far under",
+    ],
+)  # fmt: skip
+def test_whether_the_whole_can_be(
+    rig: dict[str, D], change: dict[str, object], codes: list[str], verdict: Verdict
+) -> None:
+    found = measure(replace(RIG, **rig), replace(GOOD, **change))  # type: ignore[arg-type]
+    assert [f.code for f in found.findings] == codes
+    assert found.verdict is verdict
+
+
+def test_the_gauge_on_the_machine_never_changes_the_rate() -> None:
+    assert measure(RIG, replace(GOOD, gauge_psi=D(60))).gpa == measure(RIG, GOOD).gpa
 
 
 @pytest.mark.parametrize(
@@ -72,6 +102,7 @@ def test_what_asks_for_a_look(change: dict[str, object], codes: list[str], verdi
         ({"run_seconds": ()}, "run_seconds"),
         ({"run_seconds": (D(0),)}, "run_seconds"),
         ({"pressure_psi": D(0)}, "pressure_psi"),
+        ({"gauge_psi": D(0)}, "gauge_psi"),
         ({"wanted_gpa": D(0)}, "wanted_gpa"),
         ({"catch_unit": "oz"}, "catch_unit"),
     ],

@@ -18,6 +18,8 @@ REASONS = {
     Kind.ENTRY: Reason.REI,
     Kind.HARVEST: Reason.PHI,
     Kind.POSTED: Reason.SIGN,
+    Kind.ZONE_PLANNED: Reason.ZONE,
+    Kind.ZONE: Reason.ZONE,
 }
 
 
@@ -35,6 +37,9 @@ class ClosureFactory(FarmOwnedFactory):
     ends_at = factory.LazyAttribute(lambda o: o.starts_at + timedelta(hours=13.5) if _ends(o) else None)
     speaks_until = factory.LazyAttribute(lambda o: o.ends_at if o.kind in TIMED_KINDS and o.ends_at else FAR_AHEAD)
     product_names = factory.LazyFunction(lambda: ["Demo Cover 40"])
+    numbers = factory.LazyAttribute(
+        lambda o: {"next_to": "N1 North"} if o.kind in {Kind.ZONE, Kind.ZONE_PLANNED} else {}
+    )
     source = factory.Sequence(lambda n: f"job:{n}")
     set_by_name = "Luis Mora"
     contact = "Ines Prado 555-0101"

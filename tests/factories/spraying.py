@@ -160,6 +160,8 @@ class Bench:
         if meaning is Meaning.NOT_APPLIED:
             typed = {"reason": "rain came in", **typed}
             return services.sign_not_applied(member=member, job_id=job.pk, now=now, **typed)
+        if meaning is Meaning.VOIDED:
+            return services.void_signature(member=member, job_id=job.pk, now=now, **{"reason": "wrong field", **typed})
         return services.sign_off(member=member, job_id=job.pk, now=now, **typed)
 
     def signed(self, *, now: datetime = SIGNED, **changes: Any) -> SprayRecord:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import zlib
 from datetime import UTC, date, datetime
 
 import factory
@@ -50,3 +51,15 @@ class TrainingFactory(FarmOwnedFactory):
     trained_on = date(2026, 3, 2)
     recorded_at = datetime(2026, 3, 3, 15, tzinfo=UTC)
     recorded_by = factory.SubFactory(PersonFactory)
+
+
+def a_png(width: int = 8, shade: int = 200) -> bytes:
+    """A whole PNG (ISO/IEC 15948): signature, header, pixels, end."""
+
+    def chunk(kind: bytes, data: bytes) -> bytes:
+        return len(data).to_bytes(4, "big") + kind + data + zlib.crc32(kind + data).to_bytes(4, "big")
+
+    head = width.to_bytes(4, "big") * 2 + bytes([8, 0, 0, 0, 0])
+    pixels = zlib.compress((b"\0" + bytes([shade]) * width) * width)
+    text = chunk(b"tEXt", b"Comment\0a card" + b"." * 60)
+    return b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", head) + text + chunk(b"IDAT", pixels) + chunk(b"IEND", b"")

@@ -21,8 +21,10 @@ from farmops.units import (
     Quantity,
     dimension_of,
     factor,
+    mass_of,
     number,
     quantity,
+    read_quantity,
     round_down,
     round_up,
     show,
@@ -69,6 +71,34 @@ SAME_IN_PINT = {
     "h": "hour",
     "%vv": "percent",
 }
+SAME_IN_PINT |= {
+    "floz/100gal": "fluid_ounce/hectogallon",
+    "pt/100gal": "pint/hectogallon",
+    "qt/100gal": "quart/hectogallon",
+    "ml/100l": "milliliter/hectoliter",
+    "l/ha": "liter/hectare",
+    "ml/ha": "milliliter/hectare",
+    "kg/ha": "kilogram/hectare",
+    "g/ha": "gram/hectare",
+    "lb/gal": "pound/gallon",
+    "lb/100gal": "pound/hectogallon",
+    "oz/100gal": "ounce/hectogallon",
+    "g/l": "gram/liter",
+    "kg/l": "kilogram/liter",
+    "lb ai": "pound",
+    "kg ai": "kilogram",
+    "kg ai/ha": "kilogram/hectare",
+}
+# Per acre: what pint makes of the amount, over 43,560 of pint's square feet.
+PER_ACRE_IN_PINT = {
+    "gal/ac": "gallon",
+    "qt/ac": "quart",
+    "pt/ac": "pint",
+    "floz/ac": "fluid_ounce",
+    "lb/ac": "pound",
+    "oz/ac": "ounce",
+    "lb ai/ac": "pound",
+}
 # "ac": pint's acre is the US survey acre (10 square survey chains); "each" is a bare count
 DEFINED_OTHERWISE_IN_PINT = {"ac", "each"}
 
@@ -85,12 +115,81 @@ def same_dimension_pairs() -> list[tuple[str, str]]:
 
 
 def test_every_unit_is_compared_or_named_as_different() -> None:
-    assert set(_TABLE) == set(SAME_IN_PINT) | DEFINED_OTHERWISE_IN_PINT
+    assert set(_TABLE) == set(SAME_IN_PINT) | set(PER_ACRE_IN_PINT) | DEFINED_OTHERWISE_IN_PINT
 
 
 @pytest.mark.parametrize(("unit", "to"), same_dimension_pairs(), ids=lambda u: u)
 def test_factor_is_exactly_pints(unit: str, to: str) -> None:
     assert factor(unit, to) == in_pint(unit, to)
+
+
+METRIC = {"gal/ac": "l/ha", "qt/ac": "l/ha", "pt/ac": "l/ha", "floz/ac": "ml/ha", "lb/ac": "kg/ha", "oz/ac": "g/ha"}
+
+
+@pytest.mark.parametrize(("unit", "to"), [*METRIC.items(), ("lb ai/ac", "kg ai/ha")], ids=lambda u: u)
+def test_per_acre_is_exactly_pints_over_the_international_acre(unit: str, to: str) -> None:
+    acre = REGISTRY.Quantity(Fraction(43560), "foot**2")
+    one = REGISTRY.Quantity(Fraction(1), PER_ACRE_IN_PINT[unit]) / acre
+    assert factor(unit, to) == Fraction(one.to(SAME_IN_PINT[to]).magnitude)
+
+
+def test_product_and_ingredient_are_not_added_up() -> None:
+    with pytest.raises(BadInput):
+        Quantity(Decimal(1), "lb") + Quantity(Decimal(1), "lb ai")
+
+
+# 0.25 % v/v is 32 fl oz, one quart or 2 pt in 100 gal (128 fl oz in a gallon).
+@pytest.mark.parametrize(
+    ("unit", "amount"), [("floz/100gal", 32), ("qt/100gal", 1), ("pt/100gal", 2), ("ml/100l", 250)]
+)
+def test_a_share_of_the_volume_per_100_gallons(unit: str, amount: int) -> None:
+    assert Quantity(Decimal("0.25"), "%vv").to(unit) == Quantity(Decimal(amount), unit)
+
+
+DOSES = ("floz", "oz", "pt", "lb")
+TYPED = [
+    ("16 fl oz", DOSES, Quantity(Decimal(16), "floz")),
+    ("16floz", DOSES, Quantity(Decimal(16), "floz")),
+    ("8 oz wt", DOSES, Quantity(Decimal(8), "oz")),
+    ("2.5 Pints", DOSES, Quantity(Decimal("2.5"), "pt")),
+    ("3", DOSES, Quantity(Decimal(3), "floz")),
+    ("41 oz", ("floz", "ml"), Quantity(Decimal(41), "floz")),
+    ("4 ounces", ("oz", "lb"), Quantity(Decimal(4), "oz")),
+    ("38 gpa", ("gal/ac", "l/ha"), Quantity(Decimal(38), "gal/ac")),
+    ("0.25 %", ("%vv",), Quantity(Decimal("0.25"), "%vv")),
+]
+
+
+@pytest.mark.parametrize(("text", "allowed", "read"), TYPED, ids=[t[0] for t in TYPED])
+def test_an_amount_typed_with_its_unit(text: str, allowed: tuple[str, ...], read: Quantity) -> None:
+    assert read_quantity(text, allowed, field="rate") == read
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("8 oz", "An ounce can be a fluid ounce or a weight: write “fl oz” or “oz wt”."),
+        ("8 ounces", "An ounce can be a fluid ounce or a weight: write “fl oz” or “oz wt”."),
+        ("8 bushels", "“bushels” cannot be used here. Use one of: fl oz, oz (weight), pt, lb."),
+        ("8 acres", "“acres” cannot be used here. Use one of: fl oz, oz (weight), pt, lb."),
+        ("eight", "“eight” must be a number, like 1.5."),
+        ("1,5 pt", "Use a point for decimals, like 1.5, and no thousands mark."),
+        ("-1 pt", "Must be 0 or more."),
+    ],
+)
+def test_an_ounce_that_could_be_either_and_other_wrong_units(text: str, said: str) -> None:
+    with pytest.raises(BadInput) as caught:
+        read_quantity(text, DOSES, field="rate")
+    assert caught.value.errors == {"rate": [said]}
+
+
+def test_weight_and_volume_both_ways_through_the_density() -> None:
+    # 9.7 lb per gallon: 19.4 lb are two gallons.
+    assert volume_of(Quantity(Decimal("19.4"), "lb"), Decimal("9.7")) == Quantity(Decimal(2), "gal")
+    assert mass_of(Quantity(Decimal(8), "qt"), Decimal("9.7")) == Quantity(Decimal("19.4"), "lb")
+    with pytest.raises(BadInput) as caught:
+        mass_of(Quantity(Decimal(1), "gal"), Decimal(0))
+    assert list(caught.value.errors) == ["density"]
 
 
 def test_acre_is_the_international_acre_and_pints_is_the_survey_acre() -> None:

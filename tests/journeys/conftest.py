@@ -71,12 +71,16 @@ def browser() -> Iterator[Browser]:
 
 @pytest.fixture
 def sit(browser: Browser, live_server: Any) -> Iterator[Callable[..., Seat]]:
-    """``sit(member, size=PHONE, language="es")``: a browser in which that person (or nobody) is logged in."""
+    """``sit(member, size=PHONE, language="es")``: a browser in which that person (or nobody) is logged in.
+
+    Its service worker sleeps unless ``service_workers="allow"`` is given.
+    """
     contexts: list[BrowserContext] = []
 
     def opened(
         who: Member | Person | None = None, *, size: tuple[int, int] = DESK, language: str = "en", **options: Any
     ) -> Seat:
+        options = {"service_workers": "block", **options}
         context = browser.new_context(viewport={"width": size[0], "height": size[1]}, **options)
         contexts.append(context)
         cookies = {"django_language": language}

@@ -30,15 +30,22 @@ NO_PAGE = {
     "healthz": "JSON",
     "readyz": "JSON",
     "language/": "only POST",
+    "worker.js": "a script",
     "log-out/": "only POST",
     "f/<slug:farm>/charts/<slug:name>/csv/": "CSV",
     "f/<slug:farm>/exports/spray-records/": "CSV",
     "f/<slug:farm>/exports/spray-products/": "CSV",
     "f/<slug:farm>/exports/stock-ledger/": "CSV",
     "f/<slug:farm>/map/farm.geojson": "GeoJSON",
+    "f/<slug:farm>/gates/plates.pdf": "PDF",
+    "f/<slug:farm>/jobs/<int:job>/mix/paper/": "PDF",
+    "f/<slug:farm>/jobs/<int:job>/display/paper/": "PDF",
+    "f/<slug:farm>/cards/scans/<int:scan>/file/": "a scanned card",
+    "f/<slug:farm>/packets/<int:packet>/files/<str:name>/": "PDF, CSV or JSON",
 }
 # The state a job must be in for a page about it; all others open the signed one.
 JOB_FOR = {
+    "mix/": "assigned",
     "edit/": "draft",
     "assign/": "draft",
     "call-off/": "assigned",

@@ -7,19 +7,34 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import date, timedelta
+from decimal import Decimal
 from typing import Any
 
+from apps.crops import services as crops
 from apps.inventory.models import Lot
 from apps.land.models import Block
 from apps.people import services as people
 from apps.reminders import services as reminders
+from apps.reports.packet.rules import Ask, Audience
+from apps.reports.packet.services import ask_packet, make_if_small
+from apps.safety.gate import services as gate
+from apps.safety.phones import services as phones
+from apps.safety.seen.models import PossibleExposure
 from apps.spraying import services
+from apps.spraying.amending.services import ask_correction
+from apps.spraying.bringing.services import bring_in
+from apps.spraying.models import AdviceRule
+from apps.spraying.policies.services import copy_advice
+from apps.spraying.programs import services as programs
+from apps.training.credits.services import record_credit
+from apps.training.scans.services import add_scan
+from apps.weather import services as weather
 from tests.conftest import Cast
 from tests.factories.crops import PlantingEventFactory, PlantingFactory, ScoutingNoteFactory, VarietyFactory
 from tests.factories.land import BlockFactory, SensitivePlaceFactory
 from tests.factories.products import DraftFactory, ProductFactory
 from tests.factories.spraying import NOW, Bench, bench_for, line, plot_of, shield_document
-from tests.factories.training import CertificateFactory, SuspensionFactory, TrainingFactory
+from tests.factories.training import CertificateFactory, SuspensionFactory, TrainingFactory, a_png
 from tests.factories.work import TaskFactory
 
 SEEN_AT = NOW + timedelta(hours=6)
@@ -47,6 +62,8 @@ def build(cast: Cast) -> World:
     _people(world)
     _ground(world)
     _shed(world)
+    _season(world)
+    _papers(world)
     return world
 
 
@@ -153,6 +170,9 @@ def _ground(world: World) -> None:
     event = PlantingEventFactory(planting=block.plantings.get(), on=date(2026, 7, 1), recorded_by=author)
     note = ScoutingNoteFactory(block=block, looked_on=date(2026, 7, 3), recorded_by=author)
     place = SensitivePlaceFactory(farm=farm, name="Hives by the creek")
+    gate_codes = gate.issue_missing(member=world.cast.manager, now=NOW)
+    clinic = {"purpose": "clinic", "name": "Demo clinic", "number": "555-0142", "note": "Open day and night"}
+    number = phones.add_number(member=world.cast.manager, values=clinic, now=NOW)
     world.parts |= {
         "field": block.field_id,
         "block": block.pk,
@@ -161,6 +181,9 @@ def _ground(world: World) -> None:
         "event": event.pk,
         "note": note.pk,
         "place": place.pk,
+        "plate": gate_codes[1].code,
+        "gate_code": gate_codes[0].pk,
+        "number": number.pk,
     }
 
 
@@ -174,4 +197,88 @@ def _shed(world: World) -> None:
         "lot": Lot.rows.filter(farm=bench.farm).order_by("pk").first().pk,
         "sprayer": bench.sprayer.pk,
         "calibration": bench.sprayer.calibrations.get().pk,
+        "sum": "lanes",
+    }
+
+
+def _season(world: World) -> None:
+    """A program on the first block, a count that reached its threshold, and an inch of rain."""
+    bench, block = world.bench, world.blocks[0]
+    mix = [line(bench.product)]
+    program = programs.set_up_program(
+        member=bench.manager,
+        values={
+            "name": "Squash, powdery mildew",
+            "crop_id": bench.crop.pk,
+            "targets": ["powdery mildew"],
+            "start_kind": "date",
+            "start_on": date(2026, 6, 15),
+            "from_days": 7,
+            "to_days": 10,
+            "last_on": date(2026, 9, 1),
+        },
+        blocks=[block.pk, world.blocks[6].pk],
+        passes=[mix] * 6,
+        now=NOW - 25 * DAY,
+    )
+    count = crops.record_count(
+        member=world.cast.staff,
+        block_id=block.pk,
+        threshold_code="powdery_mildew_leaves",
+        looked_on=date(2026, 7, 6),
+        places=[{"examined": 50, "found": 2}],
+        now=NOW,
+    )
+    rain = weather.record_rainfall(
+        member=world.cast.staff, from_at=NOW - DAY, until_at=NOW, inches=Decimal("1.1"), now=NOW
+    )
+    world.parts |= {
+        "program": program.pk,
+        "pass_no": 2,
+        "count": count.pk,
+        "threshold": count.threshold_code,
+        "rainfall": rain.pk,
+    }
+
+
+def _papers(world: World) -> None:
+    """A scanned card, credits, an exposure, a wish for a correction, a file of the past, own advice, a packet."""
+    bench, block, manager = world.bench, world.blocks[0], world.cast.manager
+    card = world.parts["certificate"]
+    scan = add_scan(member=manager, certificate_id=card, content=a_png(), signed=True, now=NOW)
+    credit = record_credit(
+        member=manager,
+        person_id=Cast.person(world.cast.applicator).pk,
+        jurisdiction="WI",
+        held_on=date(2026, 3, 2),
+        amount=Decimal(3),
+        course="Drift and droplets",
+        now=NOW,
+    )
+    told = {"answer": 1, "person_id": world.cast.staff.person_id, "name": "Pat Staff"}
+    until = NOW + timedelta(minutes=30)
+    exposure = PossibleExposure.objects.add(
+        farm=bench.farm,
+        block=block,
+        source="closure 1",
+        found_at=NOW + timedelta(hours=1),
+        products=["Demo Shield"],
+        people=[{**told, "from": NOW.isoformat(), "to": until.isoformat()}],
+    )
+    words = "The wind was 6 mph, not 5."
+    asked = ask_correction(member=manager, job_id=world.jobs["signed"], words=words, now=SEEN_AT)
+    past = "date,block,product,amount,unit,acres\n2025-06-20,N7,Demo Shield,40,fl oz,8\n"
+    file = bring_in(member=manager, name="last-year.csv", text=past, now=NOW)
+    copy_advice(member=manager, preset="extension", now=NOW)
+    july = Ask(audience=Audience.INSPECTOR, first_on=date(2026, 6, 1), last_on=date(2026, 7, 5))
+    packet = ask_packet(member=manager, ask=july, now=SEEN_AT)
+    make_if_small(farm=bench.farm, packet_id=packet.pk, now=SEEN_AT)
+    world.parts |= {
+        "scan": scan.pk,
+        "credit": credit.pk,
+        "exposure": exposure.pk,
+        "asked": asked.pk,
+        "file": file.pk,
+        "rule": AdviceRule.rows.filter(farm=bench.farm).order_by("pk").first().pk,
+        "packet": packet.pk,
     }

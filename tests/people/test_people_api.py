@@ -143,3 +143,15 @@ def test_the_navigation_offers_what_the_role_may_do(cast, browser_client, role, 
     items = set(re.findall(r"<a [^>]*>([A-Z][A-Za-z ]+)(?: \(\d+\))?</a>", text.split("</nav>")[0].split("<nav")[1]))
     assert [word for word in seen if word not in items] == []
     assert items & set(hidden) == set()
+
+
+def test_an_owners_family_is_marked_and_left_as_it_is_when_not_said(cast, api):
+    """40 CFR 170.601(a): some training rules spare owners and their immediate family."""
+    client = api(cast.manager)
+    row = cast.person(cast.staff).memberships.get()
+    address = f"/api/v1/farms/alder-bend/members/{row.pk}/"
+    place = {"roles": ["staff"], "active": True}
+    first = client.patch(address, {**place, "family": True}, format="json", HTTP_IF_MATCH='"v1"')
+    assert (first.status_code, first.json()["family"]) == (200, True)
+    again = client.patch(address, place, format="json", HTTP_IF_MATCH='"v2"')
+    assert (again.status_code, again.json()["family"]) == (200, True)

@@ -77,6 +77,7 @@ EVERYTHING = label_document(
     signal_word="WARNING",
     density_lb_per_gal="9.125",
     contains_oil=False,
+    mixing_stage="suspension",
     ingredients=[
         {"name": "chlorantraniliprole", "amount": "0.835", "basis": "lb_per_gal"},
         {"name": "lambda-cyhalothrin", "amount": "0.0417", "basis": "fraction"},

@@ -5,11 +5,14 @@ from __future__ import annotations
 from datetime import UTC, date, datetime
 
 import pytest
+from django.core.management import call_command
 from django.db import DatabaseError, IntegrityError, connection, transaction
 
+from apps.audit import triggers
 from apps.audit.models import AuditEvent
-from apps.products import queries, services, triggers
+from apps.products import queries, services
 from apps.products.models import LabelVersion, Product, hash_of
+from apps.products.triggers import GUARD
 from farmops.errors import BadInput, NotYourRole, Refused, Stale, Unknown
 from tests.factories.products import DraftFactory, LabelFactory, ProductFactory, canonical, label_document
 
@@ -207,18 +210,36 @@ def test_the_database_keeps_a_checked_label_as_it_was_checked(cast, draft, colum
         "number": 9,
         "transcribed_by_id": cast.staff.person_id,
     }
-    with pytest.raises(DatabaseError, match=triggers.REFUSAL), transaction.atomic():
+    with pytest.raises(DatabaseError, match=GUARD.refusal), transaction.atomic():
         LabelVersion.rows.filter(pk=draft.pk).update(**{column: new[column]})
     assert LabelVersion.rows.filter(pk=draft.pk).values().get() == before
 
 
-def test_a_missing_trigger_is_found_and_put_back(db):
-    on = f' ON "{triggers.TABLE}"' if connection.vendor == "postgresql" else ""
+def test_the_database_keeps_a_checked_label_from_being_deleted(cast, draft):
+    other = DraftFactory(product=draft.product, number=2)
     with connection.cursor() as cursor:
-        cursor.execute(f'DROP TRIGGER "{triggers.NAME}"{on}')
-    assert [e.id for e in triggers.check_installed(None, ["default"])] == ["products.E001"]
-    triggers.install()
+        cursor.execute("DELETE FROM products_labelversion WHERE id = %s", [other.pk])
+    checked = check(cast.manager, draft)
+    with pytest.raises(DatabaseError, match=GUARD.refusal), transaction.atomic(), connection.cursor() as cursor:
+        cursor.execute("DELETE FROM products_labelversion WHERE id = %s", [checked.pk])
+    assert list(LabelVersion.rows.values_list("pk", flat=True)) == [checked.pk]
+
+
+@pytest.mark.parametrize("action", ["update", "delete"])
+def test_a_missing_trigger_is_found_and_put_back(db, client, action):
+    """By the check at the start, by ``/readyz``, and by the next migrate."""
+    name = GUARD.name(action)
+    on = f' ON "{GUARD.table}"' if connection.vendor == "postgresql" else ""
+    with connection.cursor() as cursor:
+        cursor.execute(f'DROP TRIGGER "{name}"{on}')
+    assert [e.msg for e in triggers.check_installed(None, ["default"])] == [
+        f"Database trigger {name} is missing: run manage.py migrate."
+    ]
+    answer = client.get("/readyz")
+    assert (answer.status_code, answer.json()["missing_triggers"]) == (503, [name])
+    call_command("migrate", verbosity=0)
     assert triggers.check_installed(None, ["default"]) == []
+    assert client.get("/readyz").json()["missing_triggers"] == []
 
 
 def test_a_document_altered_behind_the_book_is_found(cast, draft):

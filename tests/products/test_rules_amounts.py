@@ -7,7 +7,19 @@ from fractions import Fraction
 
 import pytest
 
-from apps.products.rules import Rate, RateBasis, exceeds, phi_days, pounds_per_acre, read_label, rei_hours, use_on
+from apps.products.rules import (
+    IntervalScope,
+    Method,
+    Rate,
+    RateBasis,
+    YearBasis,
+    exceeds,
+    phi_days,
+    pounds_per_acre,
+    read_label,
+    rei_hours,
+    use_on,
+)
 from apps.products.rules.amounts import strictest
 from farmops.units import Quantity
 from tests.spraying.mixes import label
@@ -242,3 +254,63 @@ def test_the_same_basis_stays():
     both = read_label({**PLAIN, "uses": [{**USE, "season_basis": "calendar"}] * 2})
 
     assert use_on(both, "pumpkin").season_basis == "calendar"
+
+
+def test_two_uses_that_differ_in_every_limit():
+    """One in pints, one in fluid ounces (16 to the pint): of each limit the stricter, in the first one's unit."""
+    one = {
+        **USE, "targets": ["rust"], "rate_min": "1", "rate_max": "3", "rate_unit": "pt", "phi_days": None,
+        "phi_tiers": [{"up_to_rate": "2", "days": 1}, {"up_to_rate": "3", "days": 9}], "rei_hours": "12",
+        "activity_rei": [{"activity": "hand_labor", "hours": "30"}], "min_interval_days": 5,
+        "interval_scope": "product", "max_uses": 2, "season_max_product": "8", "season_max_unit": "pt",
+        "season_basis": "calendar", "stage_from": "leaf_2", "stage_before": "fruit_set", "crop_height_max_in": "10",
+        "methods": ["ground", "air"], "min_spray_gpa": "30", "conditions": "Not at noon.",
+    }  # fmt: skip
+    other = {
+        **USE, "targets": ["mildew"], "rate_min": "24", "rate_max": "40", "rate_unit": "floz", "phi_days": 7,
+        "phi_tiers": [], "rei_hours": "24", "activity_rei": [{"activity": "hand_labor", "hours": "20"}],
+        "min_interval_days": 7, "interval_scope": "ingredient", "max_uses": 3, "season_max_product": "160",
+        "season_max_unit": "floz", "season_basis": "crop", "stage_from": "leaf_4", "stage_before": "mature",
+        "crop_height_max_in": "20", "methods": ["ground"], "min_spray_gpa": "20", "conditions": "Shake well.",
+    }  # fmt: skip
+    found = strictest(read_label({**PLAIN, "uses": [one, other]}).uses)
+
+    assert (found.targets, found.rate_min, found.rate_max, found.rate_unit) == (
+        ("rust", "mildew"),
+        Decimal("1.5"),
+        Decimal("2.5"),
+        "pt",
+    )
+    assert (found.phi_days, found.phi_tiers, found.rei_hours) == (9, (), Decimal(24))
+    assert [(row.activity, row.hours) for row in found.activity_rei] == [("hand_labor", Decimal(30))]
+    assert (found.min_interval_days, found.interval_scope, found.max_uses) == (7, IntervalScope.INGREDIENT, 2)
+    assert (found.season_max_product, found.season_max_unit, found.season_basis) == (
+        Decimal(8),
+        "pt",
+        YearBasis.UNKNOWN,
+    )
+    assert (found.stage_from, found.stage_before, found.crop_height_max_in) == ("leaf_4", "fruit_set", Decimal(10))
+    assert (found.methods, found.min_spray_gpa, found.conditions) == (
+        (Method.GROUND,),
+        Decimal(30),
+        "Not at noon. Shake well.",
+    )
+
+
+def test_two_uses_of_one_scope_and_one_basis_keep_them():
+    row = {**USE, "interval_scope": "product", "season_basis": "calendar"}
+    found = strictest(read_label({**PLAIN, "uses": [{**row, "rate_min": None}, {**row, "rate_min": None}]}).uses)
+
+    assert (found.interval_scope, found.season_basis, found.rate_min) == (
+        IntervalScope.PRODUCT,
+        YearBasis.CALENDAR,
+        None,
+    )
+
+
+def test_a_rate_above_every_use_is_held_against_the_one_that_allows_most():
+    uses = [{**USE, "targets": ["a"], "rate_max": "2"}, {**USE, "targets": ["b"], "rate_max": "3"}]
+    read = read_label({**PLAIN, "uses": [{**u, "rate_min": None} for u in uses]})
+    high = use_on(read, read.uses[0].site_code, (), Rate(quantity=q(5, read.uses[0].rate_unit)))
+
+    assert high is not None and high.rate_max == Decimal(3)

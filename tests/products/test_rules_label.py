@@ -114,6 +114,18 @@ FAULTS = [
     ("uses.0.phi_days", 731, "uses.0.phi_days", "Must be 730 or less."),
     ("uses.0.rei_hours", "until dry", "uses.0.rei_hours", "“until dry” must be a number, like 1.5."),
     ("uses.0.max_uses", 0, "uses.0.max_uses", "Must be 1 or more."),
+    (
+        "uses.0.season_max_unit",
+        "bag",
+        "uses.0.season_max_unit",
+        "Use one of: ml, l, tsp, tbsp, floz, pt, qt, gal, g, kg, oz, lb.",
+    ),
+    (
+        "preplant_days",
+        {"Sweet Corn": 3},
+        "preplant_days.Sweet Corn",
+        "Give a code of small letters, digits and underscores, such as winter_squash.",
+    ),
     ("uses.0.season_max_unit", "gal", "uses.0.season_max_product", "Give the amount that goes with season_max_unit."),
     ("uses.0.methods", ["boat"], "uses.0.methods.0", "Use one of: ground, air, chemigation."),
     ("uses.0.phi_tiers", [{"up_to_rate": 2, "days": 1}], "uses.0.phi_tiers", "The last tier must reach rate_max, 3."),

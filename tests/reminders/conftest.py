@@ -18,9 +18,15 @@ import pytest
 from django.db import connection
 from django.utils.translation import trans_real
 
+from apps.reminders.sources import know_kinds
 from tests.reminders.post_office import PostOffice
 
 ROOT = Path(__file__).resolve().parents[2]
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _every_kind_is_known() -> None:
+    know_kinds()
 
 
 @pytest.fixture
@@ -121,10 +127,9 @@ class Elsewhere:
             cursor.execute(statement)
 
     def lease_over(self) -> None:
-        """As if the lease on every claimed e-mail had run out."""
-        self.change(
-            "UPDATE reminders_notice SET claimed_until = '2000-01-01 00:00:00+00:00' WHERE claimed_until IS NOT NULL"
-        )
+        """As if the lease on every claimed letter, and on every farm that was being looked at, had run out."""
+        for table in ("letter", "watch"):
+            self.change(f"UPDATE reminders_{table} SET claimed_until = NULL WHERE claimed_until IS NOT NULL")
 
     def wait(self, until: Callable[[], object], *, seconds: float = 40) -> None:
         deadline = time.monotonic() + seconds

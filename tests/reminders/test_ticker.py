@@ -5,30 +5,39 @@ from __future__ import annotations
 import logging
 import signal
 import time
+from datetime import time as time_of_day
 from datetime import timedelta
 
 import pytest
 
-from apps.people.models import Person
 from apps.reminders import services
+from apps.reminders.models import Preference
 from farmops import clock
 from farmops.management.commands.run_ticker import Ticker
 from tests.factories.land import BlockFactory
+from tests.factories.people import MembershipFactory, PersonFactory
 from tests.factories.work import TaskFactory
 
 TOLD = (
-    "SELECT kind, subject_id, occasion, count(*), count(sent_at), max(attempts) FROM reminders_notice GROUP BY 1, 2, 3"
+    "SELECT n.kind, n.subject_id, n.occasion, count(*), count(CASE WHEN l.outcome = 'sent' THEN 1 END), "
+    "max(l.attempts) FROM reminders_notice n LEFT JOIN reminders_letter l ON l.id = n.letter_id GROUP BY 1, 2, 3"
 )
 
 
 @pytest.fixture
 def due_tasks(cast) -> list[int]:
-    """Twelve tasks that begin within the hour, for somebody with an address."""
-    Person.objects.filter(pk=cast.staff.person_id).update(email="ana@farm.example")
+    """Twelve tasks that begin within the hour, for as many people with an address, who are never quiet."""
     block = BlockFactory(farm=cast.farm)
     starts_at = clock.now() + timedelta(minutes=50)
-    given = {"farm": cast.farm, "block": block, "assigned_to_id": cast.staff.person_id, "starts_at": starts_at}
-    return [t.pk for t in TaskFactory.create_batch(12, planned_by_id=cast.staff.person_id, **given)]
+    given = {"farm": cast.farm, "block": block, "planned_by_id": cast.manager.person_id, "starts_at": starts_at}
+    return [TaskFactory(assigned_to_id=wakeful(cast.farm, n), **given).pk for n in range(12)]
+
+
+def wakeful(farm, number: int) -> int:
+    person = PersonFactory(email=f"crew{number}@farm.example")
+    MembershipFactory(farm=farm, person=person, is_staff_member=True)
+    Preference.objects.add(farm=farm, person=person, quiet_from=time_of_day(0), quiet_to=time_of_day(0))
+    return person.pk
 
 
 def told(elsewhere) -> list[tuple[object, ...]]:
@@ -94,7 +103,7 @@ def test_what_was_being_sent_when_it_was_killed_goes_out_after_the_lease_and_onc
 def test_a_failing_round_is_logged_and_the_next_one_follows(db, monkeypatch, caplog):
     rounds = []
 
-    def fails(now):
+    def fails(now, machine):
         rounds.append(now)
         if len(rounds) == 3:
             ticker.stopping.set()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from datetime import timedelta
+from datetime import time, timedelta
 from pathlib import Path
 
 import pytest
@@ -11,7 +11,7 @@ from django.conf import settings
 from django.db import connection
 
 from apps.people.models import Person
-from apps.reminders.models import Notice, SweepRun
+from apps.reminders.models import Letter, Notice, Preference, SweepRun
 from farmops import clock
 from tests.factories.land import BlockFactory
 from tests.factories.work import TaskFactory
@@ -32,6 +32,8 @@ def swept_since(moment):
 def test_a_due_notice_is_mailed_once_though_the_worker_is_killed(elsewhere, cast, tmp_path):
     assert (connection.vendor, bool(settings.REDIS_URL)) == ("postgresql", True), "set DATABASE_URL and REDIS_URL"
     Person.objects.filter(pk=cast.staff.person_id).update(email="ana@farm.example", language="es")
+    never = {"quiet_from": time(0), "quiet_to": time(0)}
+    Preference.objects.add(farm=cast.farm, person_id=cast.staff.person_id, **never)
     task = TaskFactory(
         farm=cast.farm,
         block=BlockFactory(farm=cast.farm),
@@ -50,11 +52,11 @@ def test_a_due_notice_is_mailed_once_though_the_worker_is_killed(elsewhere, cast
     elsewhere.lease_over()
     worker(elsewhere)
     elsewhere.wait(lambda: office.taken, seconds=60)
-    elsewhere.wait(lambda: Notice.rows.filter(sent_at__isnull=False).exists())
+    elsewhere.wait(lambda: Letter.rows.filter(outcome="sent").exists())
     for _ in range(3):  # more sweeps by the living worker, nothing new
         elsewhere.wait(swept_since(clock.now()))
-    row = Notice.rows.get()
-    assert (row.kind, row.subject_id, row.attempts) == ("task_coming", str(task.pk), 2)
+    told, row = Notice.rows.get(), Letter.rows.get()
+    assert (told.kind, told.subject_id, told.letter, row.attempts) == ("task_coming", str(task.pk), row, 2)
     assert [(m["To"], m["Message-ID"], m["Content-Language"]) for m in office.letters] == [
-        ("ana@farm.example", f"<notice-{row.pk}-{row.created_at:%Y%m%d%H%M%S}@farm.example>", "es")
+        ("ana@farm.example", f"<letter-{row.pk}-{row.created_at:%Y%m%d%H%M%S}@farm.example>", "es")
     ]

@@ -87,11 +87,19 @@ class Board:
     def known(self, at: datetime) -> list[Closure]:
         return [c for hung_at, c in self._rows if hung_at <= at]
 
-    def enter(self, at: datetime, activity: Activity | None = None, *, as_of: datetime | None = None) -> Answer:
-        return may_enter(self.known(as_of or at), at=at, activity=activity, as_of=as_of)
+    def on(self, block: int | None, at: datetime) -> list[Closure]:
+        return [c for c in self.known(at) if block is None or c.block_id == block]
 
-    def harvest(self, at: datetime, *, as_of: datetime | None = None) -> Answer:
-        return may_harvest(self.known(as_of or at), at=at, as_of=as_of)
+    def enter(
+        self, at: datetime, activity: Activity | None = None, *, as_of: datetime | None = None,
+        block: int | None = None, rest: bool = False,
+    ) -> Answer:  # fmt: skip
+        return may_enter(self.on(block, as_of or at), at=at, activity=activity, as_of=as_of, rest=rest)
+
+    def harvest(
+        self, at: datetime, *, as_of: datetime | None = None, block: int | None = None, rest: bool = False
+    ) -> Answer:
+        return may_harvest(self.on(block, as_of or at), at=at, as_of=as_of, rest=rest)
 
 
 HALF_PAST_NINE = local("06-01 09:30")

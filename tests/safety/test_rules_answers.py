@@ -99,7 +99,7 @@ def test_a_lift_that_lies_in_the_future_does_not_count_yet():
 def test_all_but_an_entry_interval_bind_every_kind_of_work(kind, activity):
     """40 CFR 170.405(a)(2) during spraying; project rule for what is not known."""
     reason = {"planned": Reason.WINDOW, "underway": Reason.SPRAYING, "unconfirmed": Reason.UNSIGNED,
-              "posted": Reason.SIGN}[kind]  # fmt: skip
+              "posted": Reason.SIGN, "zone_planned": Reason.ZONE, "zone": Reason.ZONE}[kind]  # fmt: skip
     narrow = Closure(
         id=1, block_id=1, kind=kind, reason_code=reason, starts_at=NOW, ends_at=None,
         activities=frozenset({Activity.IRRIGATION}),

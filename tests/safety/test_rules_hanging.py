@@ -14,6 +14,7 @@ from apps.safety.rules import (
     LiftReason,
     NewClosure,
     Reason,
+    check_ended,
     check_lift,
     check_replace,
     for_finish,
@@ -29,6 +30,8 @@ REASON_OF = {
     Kind.ENTRY: Reason.REI,
     Kind.HARVEST: Reason.PHI,
     Kind.POSTED: Reason.SIGN,
+    Kind.ZONE_PLANNED: Reason.ZONE,
+    Kind.ZONE: Reason.ZONE,
 }
 
 
@@ -43,15 +46,16 @@ def new(kind, **more) -> NewClosure:
 
 
 MAY = {
-    (LiftReason.CALLED_OFF, Kind.PLANNED),
-    (LiftReason.STARTED, Kind.PLANNED),
+    *((reason, kind) for reason in (LiftReason.CALLED_OFF, LiftReason.STARTED)
+      for kind in (Kind.PLANNED, Kind.ZONE_PLANNED)),
     *((LiftReason.NOT_APPLIED, kind) for kind in Kind if kind is not Kind.POSTED),
     *((LiftReason.FINISHED, kind) for kind in (Kind.PLANNED, Kind.UNDERWAY)),
     *((LiftReason.SIGNED, kind) for kind in (Kind.PLANNED, Kind.UNDERWAY, Kind.UNCONFIRMED)),
     *((LiftReason.LENGTHENED, kind) for kind in (Kind.UNCONFIRMED, Kind.ENTRY, Kind.HARVEST)),
     *((LiftReason.RESIGNED, kind) for kind in (Kind.UNCONFIRMED, Kind.ENTRY, Kind.HARVEST)),
     (LiftReason.SIGN_DOWN, Kind.POSTED),
-}
+    *((LiftReason.ENDED, kind) for kind in (Kind.ZONE_PLANNED, Kind.ZONE)),
+}  # fmt: skip
 
 
 @pytest.mark.parametrize("kind", list(Kind))
@@ -83,6 +87,7 @@ def test_a_window_is_called_off_only_before_it_begins(minutes, codes):
     ("reason", "old", "successor"),
     [
         (LiftReason.STARTED, Kind.PLANNED, Kind.UNDERWAY),
+        (LiftReason.STARTED, Kind.ZONE_PLANNED, Kind.ZONE),
         (LiftReason.FINISHED, Kind.UNDERWAY, Kind.UNCONFIRMED),
         (LiftReason.SIGNED, Kind.UNCONFIRMED, Kind.ENTRY),
         (LiftReason.RESIGNED, Kind.ENTRY, Kind.ENTRY),
@@ -96,6 +101,21 @@ def test_a_step_must_hang_its_successor_on_the_same_block(reason, old, successor
     wrong_kind = [new(kind) for kind in Kind if kind is not successor]
     for left_open in ([], elsewhere, wrong_kind):
         assert [f.code for f in check_replace(standing, left_open, reason=reason)] == ["left_open"]
+
+
+@pytest.mark.parametrize("reason", [LiftReason.FINISHED, LiftReason.SIGNED, LiftReason.LENGTHENED, LiftReason.ENDED])
+def test_a_zone_that_was_told_of_moves_on_only_by_the_start(reason):
+    standing = [closure(Kind.ZONE_PLANNED)]
+    assert [f.code for f in check_replace(standing, [new(Kind.ZONE)], reason=reason)] == ["left_open"]
+
+
+@pytest.mark.parametrize(("hanging", "codes"), [
+    ({Kind.ZONE}, []), ({Kind.ZONE, Kind.UNCONFIRMED}, []), ({Kind.ZONE, Kind.UNDERWAY}, ["still_spraying"]),
+    ({Kind.ZONE_PLANNED, Kind.PLANNED}, ["still_spraying"]),
+])  # fmt: skip
+def test_a_zone_stands_until_the_end_is_reported(hanging, codes):
+    """40 CFR 170.405(a): the zone exists while the application lasts."""
+    assert [f.code for f in check_ended(hanging)] == codes
 
 
 @pytest.mark.parametrize("reason", [LiftReason.CALLED_OFF, LiftReason.NOT_APPLIED, LiftReason.SIGN_DOWN])

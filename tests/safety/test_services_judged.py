@@ -20,30 +20,29 @@ from apps.safety import queries, services
 from apps.safety.models import Closure
 from apps.safety.rules import Kind, LiftReason, NewClosure
 from tests.factories.land import BlockFactory
-from tests.safety.board import BLOCK
-from tests.safety.histories import LENGTH, WORKS, ZONE, Teller, histories
+from tests.safety.histories import BLOCKS, LENGTH, WORKS, ZONE, Teller, histories
 from tests.safety.judge import judge
 from tests.safety.test_rules_judged import turns
 
-HISTORIES = int(os.environ.get("FIELD_HISTORIES", "40"))
+HISTORIES = int(os.environ.get("FIELD_HISTORIES", "300" if os.environ.get("NIGHTLY") == "1" else "25"))
 
 
 class ServiceBoard:
     """The in-memory board's interface, kept by the services."""
 
-    def __init__(self, member, block) -> None:
-        self.member, self.block = member, block
+    def __init__(self, member, blocks) -> None:
+        self.member, self.rows = member, dict(zip(BLOCKS, blocks, strict=True))
         self.step = {"farm": member.farm, "member": member}
 
     def _here(self, new: Iterable[NewClosure]) -> list[NewClosure]:
-        """The histories speak of one block by a fixed number; here it has the number of its row."""
-        return [NewClosure(**{**vars(c), "block_id": self.block.pk}) for c in new if c.block_id == BLOCK]
+        """The histories speak of two blocks by fixed numbers; here they have the numbers of their rows."""
+        return [NewClosure(**{**vars(c), "block_id": self.rows[c.block_id].pk}) for c in new]
 
     def hang(self, new: Iterable[NewClosure], *, at: datetime, source: str) -> None:
         services.hang_closures(**self.step, source=source, closures=self._here(new), now=at)
 
-    def lift(self, reason: LiftReason, *, at: datetime, source: str) -> None:
-        services.lift_closures(**self.step, source=source, kinds=list(Kind), reason=reason, now=at)
+    def lift(self, reason: LiftReason, *, at: datetime, source: str, kinds: Sequence[Kind] = tuple(Kind)) -> None:
+        services.lift_closures(**self.step, source=source, kinds=kinds, reason=reason, now=at)
 
     def replace(
         self, new: Sequence[NewClosure], reason: LiftReason, *, at: datetime, kinds: Sequence[Kind], source: str
@@ -64,18 +63,19 @@ class RolledBack(Exception):
     """Ends one history and leaves the database as it was."""
 
 
-def _walk(history: dict, member, block, probes: list[tuple[int, str | None, int]]) -> list[tuple[str, str]]:
+def _walk(history: dict, member, blocks, probes: list[tuple]) -> list[tuple[str, str]]:
     """Plays the history; every probe is asked after the steps of its minute and before those of the next."""
     teller = Teller(history)
-    teller.board = ServiceBoard(member, block)  # type: ignore[assignment]
+    teller.board = ServiceBoard(member, blocks)  # type: ignore[assignment]
     steps = sorted(teller.steps, key=lambda s: s[:2])
     said = []
-    for minute, work, second in probes:
+    for minute, work, block, rest, second in probes:
         while steps and steps[0][0] <= minute:
             steps.pop(0)[2]()  # type: ignore[operator]
         at = teller.at(minute) + timedelta(seconds=second)
-        entry = queries.entry_answer(block, activity=work, at=at, now=at)
-        said.append((entry.answer.value, queries.harvest_answer(block, at=at, now=at).answer.value))
+        ask = {"at": at, "now": at, "rest": rest}
+        entry = queries.entry_answer(blocks[block], activity=work, **ask)
+        said.append((entry.answer.value, queries.harvest_answer(blocks[block], **ask).answer.value))
     return said
 
 
@@ -83,7 +83,7 @@ def _walk(history: dict, member, block, probes: list[tuple[int, str | None, int]
 def test_the_services_never_show_a_yes_where_the_judge_says_otherwise(cast, capsys):
     cast.farm.time_zone = ZONE
     cast.farm.save()
-    member, block = cast.applicator, BlockFactory(farm=cast.farm)
+    member, blocks = cast.applicator, [BlockFactory(farm=cast.farm) for _ in BLOCKS]
     counted: Counter[str] = Counter()
 
     @seed(20260603)
@@ -92,15 +92,17 @@ def test_the_services_never_show_a_yes_where_the_judge_says_otherwise(cast, caps
     def _agree(history, data):
         minutes = data.draw(st.lists(st.sampled_from(sorted(turns(history))), min_size=8, max_size=20))
         minutes += data.draw(st.lists(st.integers(0, LENGTH), max_size=5))
-        probe = st.tuples(st.sampled_from(WORKS), st.sampled_from([0, 0, 1, 59]))
+        probe = st.tuples(
+            st.sampled_from(WORKS), st.sampled_from([0, 1]), st.booleans(), st.sampled_from([0, 0, 1, 59])
+        )
         probes = [(minute, *data.draw(probe)) for minute in sorted(minutes)]
-        verdicts = judge(history, {(minute, work) for minute, work, _ in probes})
+        verdicts = judge(history, {probe[:4] for probe in probes})
         with pytest.raises(RolledBack), transaction.atomic():
-            said = _walk(history, member, block, probes)
-            for (minute, work, _second), (entry, harvest) in zip(probes, said, strict=True):
+            said = _walk(history, member, blocks, probes)
+            for (*asked, _second), (entry, harvest) in zip(probes, said, strict=True):
                 counted["probes"] += 2
                 counted[f"entry {entry}"] += 1
-                assert (entry, harvest) == verdicts[minute, work], f"minute {minute} for {work}"
+                assert (entry, harvest) == verdicts[tuple(asked)], f"probe {asked}"
             raise RolledBack
 
     _agree()

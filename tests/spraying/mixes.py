@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date, datetime, timedelta
@@ -41,6 +42,7 @@ PLACE = "Oakhaven"
 KINDS = {"F": "fungicide", "I": "insecticide", "H": "herbicide", "N": "nutrient"}
 SCHEMES = {"F": "frac", "I": "irac", "H": "hrac", "N": "frac"}
 MOBILE = ("3", "7", "11", "13", "50", "U06")  # the groups that the cases say need a multi-site partner
+OFTEN = 25 if os.environ.get("NIGHTLY") == "1" else 1  # property tests try this many times as many stories
 Mix = Sequence[tuple[str, float | str]]
 
 

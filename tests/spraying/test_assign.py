@@ -42,11 +42,13 @@ def refused(bench, job, **more) -> list[str]:
 
 # A plan each of which one thing is wrong with -> the refusal that must stop it.
 def no_label(bench):
-    bench.label.delete()
+    bench.product.label_versions.update(
+        withdrawn_at=NOW, withdrawn_by=bench.manager.person_id, withdrawn_reason="not the label on the jug"
+    )
 
 
 def unchecked_label(bench):
-    bench.label.delete()
+    no_label(bench)
     DraftFactory(product=bench.product, number=2, document=shield_document())
 
 

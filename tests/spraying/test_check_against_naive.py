@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from . import naive
-from .mixes import CASES, LIBRARY, facts, history_of, reasons
+from .mixes import CASES, LIBRARY, OFTEN, facts, history_of, reasons
 
 CODES = sorted(LIBRARY)
 CROPS = ["pumpkin", "pumpkin", "winter_squash", "sweet_corn", "cucumber", "summer_squash", "fallow_cover"]
@@ -102,7 +102,7 @@ def plant_dates(day):
 BEYOND = {"duplicate"}
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200 * OFTEN, deadline=None)
 @given(cases())
 def test_both_judges_agree(case):
     plan, past, ctx = case

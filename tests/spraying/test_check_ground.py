@@ -79,6 +79,51 @@ def test_crop_height(inches, refusing, asking):
     assert reasons(changed(facts([], **CORN), lines=(low,), crop_height_in=height)) == (refusing, asking)
 
 
+SCALES = [
+    # (named stage, other scale, limit before, refusing, asking); no source: the scales are not compared with each other
+    ("b60", None, "b61", [], []),
+    ("b61", None, "b61", ["stage"], []),
+    ("b60", None, "z61", [], ["stage_unknown"]),
+    ("first_flower", "z30", "z31", [], []),
+    ("first_flower", "z31", "z31", ["stage"], []),
+    ("fruit_set", "z10", "first_female_flower", ["stage"], []),
+    ("b61", "z30", "first_female_flower", [], ["stage_unknown"]),
+]
+
+
+@pytest.mark.parametrize(("named", "other", "before", "refusing", "asking"), SCALES)
+def test_a_label_may_name_any_scale(named, other, before, refusing, asking):
+    limited = relabelled("H1", "1.5", use={"stage_before": before})
+    given = changed(facts([], **COVER), lines=(limited,), stage=named, stage_also=other)
+
+    assert reasons(given) == (refusing, asking)
+
+
+OLD = [
+    (7, "vegetative", ([], [])),
+    (8, "vegetative", ([], ["stage_unknown"])),  # it may have flowered since
+    (8, "fruit_set", (["stage"], [])),  # it does not grow back
+]
+
+
+@pytest.mark.parametrize(("days", "stage", "expected"), OLD)
+def test_an_old_look_cannot_tell_that_a_stage_is_not_reached(days, stage, expected):
+    given = facts([("H3", "0.75")], stage=stage, start="2026-07-10T07:00", end="2026-07-10T08:00")
+
+    assert reasons(changed(given, stage_days=days)) == expected
+
+
+OLD_HEIGHT = [(7, 10, ([], [])), (8, 10, ([], ["stage_unknown"])), (8, 13, (["stage"], []))]
+
+
+@pytest.mark.parametrize(("days", "inches", "expected"), OLD_HEIGHT)
+def test_an_old_height_cannot_tell_that_it_is_low_enough(days, inches, expected):
+    low = relabelled("H7", 2, use={"crop_height_max_in": 12})
+    given = changed(facts([], **CORN), lines=(low,), crop_height_in=Decimal(inches), height_days=days)
+
+    assert reasons(given) == expected
+
+
 PREPLANT = [
     # H1: pumpkin 3 d, sweet corn 0 d
     ("three_days", "H1", "pumpkin", "2026-05-31", []),

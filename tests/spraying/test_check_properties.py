@@ -15,7 +15,7 @@ from apps.products.rules import CapPer, IngredientCap, YearBasis
 from apps.spraying.rules import check, may_plant
 from farmops.units import Dimension
 
-from .mixes import LIBRARY, changed, facts, label, line, past, reasons
+from .mixes import LIBRARY, OFTEN, changed, facts, label, line, past, reasons
 from .test_check_against_naive import mixes, next_crops
 
 DAY = date(2026, 8, 4)
@@ -68,7 +68,7 @@ def found(given_, kept):
     return {(names.get(f.code, f.code), f.numbers.get("ingredient", f.numbers.get("product"))) for f in said}
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60 * OFTEN, deadline=None)
 @given(stories())
 def test_more_history_never_takes_a_finding_away(story):
     given_, more = story
@@ -76,7 +76,7 @@ def test_more_history_never_takes_a_finding_away(story):
     assert found(given_, KEPT) <= found(changed(given_, history=(*given_.history, more)), KEPT)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60 * OFTEN, deadline=None)
 @given(stories(), st.integers(0, 10), st.sampled_from(["1.01", "1.5", "3"]))
 def test_a_higher_rate_never_takes_a_rate_or_season_finding_away(story, which, times):
     given_, _ = story
@@ -92,7 +92,7 @@ def everything(given_):
     return sorted((f.code, f.severity.value, f.sentence, f.source) for f in check(given_))
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25 * OFTEN, deadline=None)
 @given(stories())
 def test_the_order_of_products_changes_nothing(story):
     given_, _ = story
@@ -101,7 +101,7 @@ def test_the_order_of_products_changes_nothing(story):
     assert answers == [answers[0]] * len(answers)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25 * OFTEN, deadline=None)
 @given(stories(), st.randoms(use_true_random=False))
 def test_the_order_of_the_records_changes_nothing(story, random):
     given_, more = story
@@ -114,7 +114,7 @@ def test_the_order_of_the_records_changes_nothing(story, random):
 UNITS = {Dimension.VOLUME: ["floz", "pt", "qt", "gal", "ml", "l"], Dimension.MASS: ["oz", "lb", "g", "kg"]}
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60 * OFTEN, deadline=None)
 @given(stories(), st.data())
 def test_units_do_not_matter(story, data):
     given_, more = story
@@ -134,7 +134,7 @@ def test_units_do_not_matter(story, data):
     assert reasons(typed) == reasons(again)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40 * OFTEN, deadline=None)
 @given(plans(), st.lists(st.integers(1, 700), min_size=1, max_size=4))
 def test_a_planting_is_refused_exactly_when_its_spray_would_have_been(plan, ahead):
     """Plant-back and pre-plant from both ends: the same pairs of spray and crop."""
@@ -153,7 +153,7 @@ def next_crop(on):
     return NextCrop(site_code="winter_squash", planted_on=on, harvested=True)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40 * OFTEN, deadline=None)
 @given(st.sampled_from([code for code in CODES if LIBRARY[code]["ais"]]), st.integers(1, 400))
 def test_a_cap_holds_to_the_millionth_of_a_pound(code, hundredths):
     """A tank that comes to the cap fits; a cap a hundred-thousandth of a pound lower does not."""

@@ -9,7 +9,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from apps.reminders.models import Notice
-from apps.reminders.services import _write
+from apps.reminders.services.telling import write
 from apps.spraying import services
 from apps.spraying.due import due
 from apps.spraying.models import SpraySettings
@@ -135,7 +135,7 @@ def test_each_notice_is_written_once_however_often_it_is_due(bench):
     bench.planned(products=[line(bench.product_of("Demo Scarce", shield_document(), amount="1", unit="floz"))])
     for minute in range(3):
         now = WINDOW[1] + timedelta(minutes=minute)
-        _write(bench.farm, due(bench.farm, now), now)
+        write(bench.farm, due(bench.farm, now), now)
     found = Notice.rows.filter(kind__in=["job_unreported", "stock_for_plans"]).values_list("kind", "person_id")
     assert sorted(found) == sorted(
         [("job_unreported", bench.manager.person_id), ("job_unreported", bench.applicator.person_id)]

@@ -66,7 +66,8 @@ def test_the_hash_is_the_published_formula():
 def chain(*contents: dict) -> list[RecordFacts]:
     made, prev = [], GENESIS
     for seq, content in enumerate(contents, start=1):
-        text = canonical({"seq": seq, "content": content, "signature": {"shown_hash": content_hash(content)}})
+        signature = {"shown_hash": content_hash(content)}
+        text = canonical({"edition": 1, "seq": seq, "content": content, "signature": signature})
         made.append(RecordFacts(seq=seq, prev_hash=prev, hash=chain_hash(prev, text), body_text=text))
         prev = made[-1].hash
     return made
@@ -81,7 +82,7 @@ def changed(at: int, **values: object) -> list[RecordFacts]:
 
 def forged(content: dict) -> list[RecordFacts]:
     """Record 2 rewritten with a fresh hash, as somebody with the program but without the chain would."""
-    text = canonical({"seq": 2, "content": content, "signature": {"shown_hash": content_hash(content)}})
+    text = canonical({"edition": 1, "seq": 2, "content": content, "signature": {"shown_hash": content_hash(content)}})
     return changed(1, body_text=text, hash=chain_hash(GOOD[1].prev_hash, text))
 
 
@@ -114,12 +115,24 @@ def _single(body: dict) -> list[RecordFacts]:
 
 def test_a_record_with_a_good_hash_must_still_hold_together():
     shown = {"shown_hash": content_hash({"a": 1})}
-    assert first_fault(_single({"seq": 1, "content": {"a": 1}, "signature": shown})) is None
-    assert first_fault(_single({"seq": 1, "content": {"a": 2}, "signature": shown})).code == "shown"
-    assert first_fault(_single({"seq": 9, "content": {"a": 1}, "signature": shown})).code == "seq"
+    assert first_fault(_single({"edition": 1, "seq": 1, "content": {"a": 1}, "signature": shown})) is None
+    assert first_fault(_single({"edition": 1, "seq": 1, "content": {"a": 2}, "signature": shown})).code == "shown"
+    assert first_fault(_single({"edition": 1, "seq": 9, "content": {"a": 1}, "signature": shown})).code == "seq"
 
 
-@pytest.mark.parametrize("text", ['{"seq": 1}', "not a record", "[1]", '{"content":1,"seq":1,"signature":2}'])
+@pytest.mark.parametrize(
+    "text",
+    [
+        '{"seq": 1}',
+        "not a record",
+        "[1]",
+        '{"content":1,"seq":1,"signature":2}',
+        '{"content":{},"edition":1,"seq":1,"signature":2}',
+        '{"content":{},"edition":1,"seq":1, "signature":{}}',
+        '{"content":{},"edition":1,"signature":{},"seq":1}',
+        '{"content":{},"edition":1,"seq":1,"signature":{}',
+    ],
+)
 def test_a_body_not_in_canonical_form_is_a_fault(text):
     row = RecordFacts(seq=1, prev_hash=GENESIS, hash=chain_hash(GENESIS, text), body_text=text)
     assert first_fault([row]).code == "form"
@@ -150,3 +163,75 @@ def test_any_single_character_changed_anywhere_is_found(at, where, letter):
     where %= len(text)
     rows = changed(at, body_text=text[:where] + letter + text[where + 1 :])
     assert (first_fault(rows) is None) == (text[where] == letter)
+
+
+@given(st.dictionaries(st.sampled_from(["edition", "seq", "a"]), st.text(), max_size=3), st.text())
+def test_the_content_is_found_whatever_is_written_in_it(content, words):
+    """The fast walk splits the text without reading it: it must find what a full reading finds."""
+    tricky = words + ',"edition":9,"seq":9'
+    signature = {"reason": tricky, "shown_hash": content_hash(content)}
+    body = {"content": content, "edition": 2, "job": 7, "seq": 1, "signature": signature, "supersedes": None}
+    text = canonical(body)
+    found, rest = record.split(text)
+    assert found == canonical(json.loads(text)["content"])
+    assert {**rest, "content": json.loads(found)} == json.loads(text)
+    assert first_fault(_single(body)) is None
+
+
+COLUMNS = {
+    "job": 7,
+    "meaning": "applied",
+    "signer": 3,
+    "time of signing": "2026-07-06T15:10:00Z",
+    "edition": 2,
+    "record it corrects": 5,
+}
+
+
+@pytest.mark.parametrize("name", COLUMNS)
+def test_a_column_that_says_something_else_is_a_fault(name):
+    content = {"a": 1}
+    body = {
+        "content": content,
+        "edition": 2,
+        "job": 7,
+        "meaning": "applied",
+        "seq": 1,
+        "signature": {"person_id": 3, "at": "2026-07-06T15:10:00Z", "shown_hash": content_hash(content)},
+        "supersedes": 5,
+    }
+    row = replace(_single(body)[0], columns=COLUMNS)
+    assert first_fault([row]) is None
+    found = first_fault([replace(row, columns={**COLUMNS, name: "else"})])
+    assert (found.code, found.said) == ("column", f"its {name} is not the signed one")
+
+
+# ---- heads kept elsewhere --------------------------------------------------------------
+
+KEPT = record.Head(farm="alder", records=3, hash="a" * 64, at="2026-07-06T12:00:00Z", grown={"ledger": (9, 4)})
+
+
+@pytest.mark.parametrize(
+    ("now", "code"),
+    [
+        ({"records": 3, "hash_there": "a" * 64, "grown": {"ledger": 4}}, None),
+        ({"records": 8, "hash_there": "a" * 64, "grown": {"ledger": 4}}, None),
+        ({"records": 2, "hash_there": None, "grown": {"ledger": 4}}, "cut"),
+        ({"records": 3, "hash_there": "b" * 64, "grown": {"ledger": 4}}, "rewritten"),
+        ({"records": 9, "hash_there": "b" * 64, "grown": {"ledger": 4}}, "rewritten"),
+        ({"records": 9, "hash_there": "a" * 64, "grown": {"ledger": 3}}, "shrunk"),
+        ({"records": 9, "hash_there": "a" * 64, "grown": {}}, "shrunk"),
+    ],
+    ids=["the same", "grown since", "cut short", "rewritten", "rewritten and grown", "ledger cut", "no ledger"],
+)
+def test_a_kept_head_finds_what_the_book_cannot_find_in_itself(now, code):
+    found = record.head_fault(KEPT, **now)
+    assert (found and found.code) == code
+
+
+def test_a_head_is_read_again_as_it_was_written():
+    assert record.read_head(json.loads(json.dumps(KEPT.as_json()))) == KEPT
+    few = {"farm": "x", "records": 1, "head": "a"}
+    for bad in ({}, [], {**few, "records": "many"}, {**few, "grown": {"t": 1}}):
+        with pytest.raises(ValueError):
+            record.read_head(bad)

@@ -183,6 +183,13 @@ def trained(bench, member) -> None:
     )
 
 
+@pytest.fixture
+def no_signs(monkeypatch):
+    """What follows on the board is looked at without the warning signs, which have tests of their own."""
+    monkeypatch.setattr("apps.spraying.ground.signs_missing", lambda job: [])
+
+
+@pytest.mark.usefixtures("no_signs")
 class TestWhatFollows:
     def test_the_longest_interval_of_a_mix_counts(self, bench):
         other = bench.product_of(

@@ -24,6 +24,9 @@ WALKS = {
     (JobState.SPRAYED, Step.NOT_APPLIED): JobState.CALLED_OFF,
     (JobState.CALLED_OFF, Step.REPORT_LATE): JobState.SPRAYED,
     (JobState.CALLED_OFF, Step.NOT_APPLIED): JobState.CALLED_OFF,
+    (JobState.SIGNED, Step.AMEND): JobState.SPRAYED,
+    (JobState.CALLED_OFF, Step.AMEND): JobState.SPRAYED,
+    (JobState.SIGNED, Step.VOID): JobState.SPRAYED,
 }
 
 
@@ -53,7 +56,8 @@ WHO = {
         JobState.ASSIGNED: (Step.START, Step.REPORT_LATE, Step.NOT_APPLIED),
         JobState.SPRAYING: (Step.FINISH, Step.NOT_APPLIED),
         JobState.SPRAYED: (Step.CORRECT, Step.SIGN, Step.NOT_APPLIED),
-        JobState.CALLED_OFF: (Step.REPORT_LATE, Step.NOT_APPLIED),
+        JobState.SIGNED: (Step.AMEND, Step.VOID),
+        JobState.CALLED_OFF: (Step.REPORT_LATE, Step.NOT_APPLIED, Step.AMEND),
     },
     (Role.STAFF, False): {},
     (Role.STAFF, True): {},
@@ -66,8 +70,23 @@ def test_who_may_do_what_where(role, named, state):
     assert states.open_steps(state, roles=[role], named=named) == WHO[role, named].get(state, ())
 
 
-def test_nothing_happens_to_a_signed_job_here():
-    assert states.open_steps(JobState.SIGNED, roles=list(Role), named=True) == ()
+def test_a_signed_job_is_only_corrected_or_its_signature_withdrawn_and_only_by_whoever_is_named():
+    assert states.open_steps(JobState.SIGNED, roles=list(Role), named=True) == (Step.AMEND, Step.VOID)
+    assert states.open_steps(JobState.SIGNED, roles=list(Role), named=False) == ()
+
+
+@pytest.mark.parametrize(
+    ("state", "facts", "gone"),
+    [
+        (JobState.SIGNED, {"doubt": False, "attested": False}, set()),
+        (JobState.CALLED_OFF, {"doubt": True, "attested": False}, {Step.AMEND}),
+        (JobState.CALLED_OFF, {"doubt": False, "attested": False}, {Step.AMEND, Step.NOT_APPLIED}),
+        (JobState.CALLED_OFF, {"doubt": False, "attested": True}, {Step.REPORT_LATE, Step.NOT_APPLIED}),
+    ],
+    ids=["signed", "in doubt", "called off in time", "signed as not applied"],
+)
+def test_steps_that_would_only_be_refused_are_not_offered(state, facts, gone):
+    assert states.pointless(state, **facts) == gone
 
 
 def test_every_state_and_step_has_a_name_and_every_step_a_row():

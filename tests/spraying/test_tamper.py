@@ -3,20 +3,25 @@
 from __future__ import annotations
 
 import json
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from io import StringIO
 
 import pytest
+from django.conf import settings
 from django.core.management import CommandError, call_command
 from django.db import DatabaseError, IntegrityError, connection, transaction
 
 from apps.audit import triggers
+from apps.products.models import LabelVersion
 from apps.safety.models import Closure
-from apps.spraying.models import Job, SprayRecord
+from apps.spraying import heads, queries
+from apps.spraying.amending.services import amend_job
+from apps.spraying.models import Job, JobStep, SprayRecord
 from apps.spraying.rules.record import GENESIS, Meaning, canonical, chain_hash, content_hash
 from tests.factories.spraying import SIGNED, line, shield_document
 
 pytestmark = pytest.mark.django_db
+HOUR = timedelta(hours=1)
 
 
 def sql(statement: str, *values: object) -> None:
@@ -177,6 +182,29 @@ def delete_closures(chain):
     sql("DELETE FROM safety_closure WHERE kind = 'entry'")
 
 
+def unmake_an_edition(chain):
+    sql("UPDATE spraying_sprayrecord SET supersedes_id = %s WHERE id = %s", chain[0].pk, chain[1].pk)
+
+
+def draw_less(chain):
+    """The lines and both balances, all changed to agree with one another: only the signed record disagrees."""
+    for table in ("inventory_productstock", "inventory_lot"):
+        sql(f"UPDATE {table} SET on_hand = on_hand + 0.1 WHERE product_id = %s", product_of(chain[0]))
+    sql(
+        "UPDATE inventory_ledgerline SET on_hand_change = on_hand_change + 0.1 WHERE kind = 'draw' AND source_id = %s",
+        str(chain[0].job_id),
+    )
+
+
+def product_of(record) -> int:
+    return json.loads(record.body_text)["content"]["products"][0]["product_id"]
+
+
+def rewrite_label(chain):
+    row = LabelVersion.rows.order_by("pk").first()
+    LabelVersion.rows.filter(pk=row.pk).update(body={**row.body, "rei_hours": "1"})
+
+
 def water_the_stock(chain):
     sql("UPDATE inventory_productstock SET on_hand = on_hand + 1")
 
@@ -193,6 +221,9 @@ TAMPERING = {
     "shortened": (shorten_closure, "alder-bend: record 1: the board lacks its harvest closure on N1 (board)"),
     "closures deleted": (delete_closures, "alder-bend: record 1: the board lacks its entry closure on N1 (board)"),
     "stock": (water_the_stock, "is kept as"),
+    "stock and ledger": (draw_less, "alder-bend: record 1: Demo Shield:"),
+    "edition": (unmake_an_edition, "alder-bend: record 2: its record it corrects is not the signed one (column)"),
+    "label": (rewrite_label, "its document is not the one that was hashed (label)"),
 }
 
 
@@ -241,3 +272,149 @@ def test_a_condition_attested_on_the_board_is_no_fault(bench):
     finally:
         triggers.install()
     assert "agree" in checked()
+
+
+# ---- corrections -----------------------------------------------------------------------
+
+
+@pytest.fixture
+def reopened(chain, bench):
+    """The first record is being corrected: its job is open again and unsigned."""
+    job = queries.job(bench.farm, chain[0].job_id)
+    done = bench.done_values(job, loads="4")
+    amend_job(member=bench.applicator, job_id=job.pk, done=done, reason="miscounted", now=SIGNED + HOUR)
+    return job
+
+
+def test_a_book_with_a_correction_under_way_agrees(reopened):
+    assert "Records, ledger and board agree." in checked()
+
+
+def test_an_open_correction_without_its_step_is_found(reopened):
+    triggers.remove()
+    try:
+        JobStep.rows.filter(job=reopened, step="amend").delete()
+    finally:
+        triggers.install()
+    assert "job 1: its state is not what its record says (job)" in fault()
+
+
+def test_a_block_opened_while_its_record_is_unsigned_is_found(reopened):
+    triggers.remove()
+    try:
+        sql("UPDATE safety_closure SET lifted_at = %s, lift_reason = 'lengthened' WHERE kind = 'unconfirmed'", SIGNED)
+    finally:
+        triggers.install()
+    assert "it is unsigned again, and the board lacks its unconfirmed closure on N1 (board)" in fault()
+
+
+def test_the_closures_of_the_newest_edition_count_not_those_it_replaced(reopened, bench):
+    bench.sign(queries.job(bench.farm, reopened.pk), now=SIGNED + 2 * HOUR)
+    assert "agree" in checked()
+    newest = Closure.rows.filter(block=bench.blocks[0], kind="entry", lifted_at=None).get()
+    triggers.remove()
+    try:
+        sql("DELETE FROM safety_closure WHERE id = %s", newest.pk)
+    finally:
+        triggers.install()
+    assert Closure.rows.filter(block=bench.blocks[0], kind="entry", lift_reason="resigned").count() == 1
+    assert "record 4: the board lacks its entry closure on N1 (board)" in fault()
+
+
+# ---- a head that was kept elsewhere ----------------------------------------------------
+
+
+def kept_file(tmp_path) -> str:
+    out = StringIO()
+    call_command("chain_head", stdout=out)
+    path = tmp_path / "heads.json"
+    path.write_text(out.getvalue(), encoding="utf-8")
+    return str(path)
+
+
+def forget_the_last(chain) -> None:
+    """Everything the last signature left behind, as if it had never been."""
+    sql("DELETE FROM spraying_sprayrecord WHERE id = %s", chain[2].pk)
+    sql("UPDATE spraying_job SET not_applied_at = NULL WHERE id = %s", chain[2].job_id)
+
+
+def rewrite_everything(chain) -> None:
+    """A clever hand: the first record changed, and every hash after it made again. The book agrees with itself."""
+    prev = GENESIS
+    for row in SprayRecord.rows.order_by("seq"):
+        body = json.loads(row.body_text)
+        if row.seq == 1:
+            body["content"]["job"]["notes"] = "as it should have been"
+            body["signature"]["shown_hash"] = content_hash(body["content"])
+        text = canonical(body)
+        digest = chain_hash(prev, text)
+        SprayRecord.rows.filter(pk=row.pk).update(body_text=text, prev_hash=f"{row.seq:064d}", hash=digest)
+        SprayRecord.rows.filter(pk=row.pk).update(prev_hash=prev)
+        prev = digest
+
+
+def cut_the_steps(chain) -> None:
+    sql("DELETE FROM spraying_jobstep WHERE id IN (SELECT max(id) FROM spraying_jobstep)")
+
+
+HANDS = {
+    "cut short": (forget_the_last, "had 3 records then and has 2 now: it was cut short or an old copy is in use"),
+    "rewritten": (rewrite_everything, "record 3 is not the one that stood there then (rewritten)"),
+    "steps cut": (cut_the_steps, "spraying_jobstep had"),
+}
+
+
+@pytest.mark.parametrize("hand", HANDS)
+def test_what_agrees_with_itself_is_found_by_a_head_that_was_kept(chain, tmp_path, hand):
+    tamper, said = HANDS[hand]
+    path = kept_file(tmp_path)
+    assert "agree" in checked(f"--against={path}")
+    triggers.remove()
+    try:
+        tamper(chain)
+    finally:
+        triggers.install()
+    assert "agree" in checked()
+    assert said in fault(f"--against={path}")
+
+
+def test_a_book_that_only_grew_agrees_with_its_old_head(chain, bench, tmp_path):
+    path = kept_file(tmp_path)
+    bench.signed(products=[line(bench.product_of("Demo New", shield_document()))])
+    assert "alder-bend: 4 records" in checked(f"--against={path}")
+
+
+@pytest.mark.parametrize("text", ["", "no json", "[]", "{}", '{"heads": [{"farm": "alder-bend"}]}'])
+def test_a_file_that_holds_no_heads_is_named(chain, tmp_path, text):
+    path = tmp_path / "heads.json"
+    path.write_text(text, encoding="utf-8")
+    assert "cannot be read as chain heads" in fault(f"--against={path}")
+    assert "cannot be read" in fault(f"--against={tmp_path / 'nowhere.json'}")
+
+
+def test_a_farm_that_is_gone_is_a_fault(chain, tmp_path):
+    path = tmp_path / "heads.json"
+    path.write_text('{"farm": "lost-farm", "records": 1, "head": "00"}', encoding="utf-8")
+    assert "lost-farm: the book has no such farm any more (farm)" in fault(f"--against={path}")
+
+
+def test_the_head_of_the_day_goes_to_the_managers_once(chain, bench):
+    """From six in the morning, farm time, on days after something was signed."""
+    early, morning = datetime(2026, 7, 7, 10, 59, tzinfo=UTC), datetime(2026, 7, 7, 11, 0, tzinfo=UTC)
+    assert heads.due(bench.farm, early) == []
+    (found,) = heads.due(bench.farm, morning)
+    assert (found.kind, found.occasion, list(found.person_ids)) == (
+        "chain_head",
+        "2026-07-07",
+        [bench.manager.person_id],
+    )
+    assert (found.numbers["records"], found.numbers["head"]) == ("3", chain[2].hash)
+    (later,) = heads.due(bench.farm, morning + 5 * HOUR)
+    assert later.key == found.key
+    assert "apps.spraying.heads.due" in settings.REMINDER_SOURCES
+    assert heads.due(bench.farm, morning + 48 * HOUR) == []
+    assert [d.occasion for d in heads.due(bench.farm, morning + 6 * 24 * HOUR)] == ["2026-07-13"]
+
+
+def test_a_farm_without_records_has_no_head_to_send(cast):
+    assert heads.due(cast.farm, datetime(2026, 7, 7, 15, 0, tzinfo=UTC)) == []

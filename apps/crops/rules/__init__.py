@@ -1,7 +1,23 @@
 """Crops, plantings, bloom and what follows what. Plain Python."""
 
 from apps.crops.rules.bloom import LOOK_GOOD_DAYS, Bloom, BloomAnswer, Look, Seen, bloom_on
-from apps.crops.rules.facts import CropFacts, NextCrop, crop_facts_of, read_stage
+from apps.crops.rules.counting import (
+    MEASURE_NAMES,
+    SURETY_NAMES,
+    TRAPS,
+    UNIT_NAMES,
+    VERDICT_NAMES,
+    CountAnswer,
+    Measure,
+    Place,
+    Surety,
+    Threshold,
+    Unit,
+    Verdict,
+    check_places,
+    judge_count,
+)
+from apps.crops.rules.facts import CropFacts, NextCrop, crop_facts_of, read_height, read_stage, read_stage_code
 from apps.crops.rules.families import (
     ALIASES,
     FALLOW_COVER,
@@ -30,6 +46,7 @@ from apps.crops.rules.plantings import (
     harvest_window,
     sequence,
 )
+from apps.crops.rules.thresholds import SHIPPED
 
 __all__ = [
     "ALIASES",
@@ -40,6 +57,21 @@ __all__ = [
     "FAMILY_NAMES",
     "KNOWN_CROPS",
     "LOOK_GOOD_DAYS",
+    "MEASURE_NAMES",
+    "SHIPPED",
+    "SURETY_NAMES",
+    "TRAPS",
+    "UNIT_NAMES",
+    "VERDICT_NAMES",
+    "CountAnswer",
+    "Measure",
+    "Place",
+    "Surety",
+    "Threshold",
+    "Unit",
+    "Verdict",
+    "check_places",
+    "judge_count",
     "Bloom",
     "BloomAnswer",
     "CropFacts",
@@ -64,6 +96,8 @@ __all__ = [
     "harvest_window",
     "read_code",
     "read_family",
+    "read_height",
     "read_stage",
+    "read_stage_code",
     "sequence",
 ]

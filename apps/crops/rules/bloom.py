@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from decimal import Decimal
 from enum import StrEnum
 
 from apps.crops.rules.plantings import EventKind, PlantingFact
@@ -42,6 +43,9 @@ class Look:
     crop_in_bloom: Seen = Seen.NOT_LOOKED
     weeds_in_bloom: Seen = Seen.NOT_LOOKED
     stage: int | None = None  # Zadoks 0-99, cereals and grass covers
+    stage_code: str = ""  # a named stage, or BBCH as b61
+    height_in: Decimal | None = None
+    all_mature: Seen = Seen.NOT_LOOKED  # all fruit of saleable size is ripe
     planting_id: int | None = None
 
     def is_about(self, planting: PlantingFact) -> bool:

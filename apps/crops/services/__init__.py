@@ -4,6 +4,7 @@ Each action is one transaction. Everything about one block is done under the loc
 row, so that two people cannot plan two crops onto the same ground at once.
 """
 
+from apps.crops.services.counting import record_count, set_threshold, withdraw_count
 from apps.crops.services.kinds import add_crop, add_variety, edit_crop
 from apps.crops.services.plantings import (
     call_off_planting,
@@ -21,8 +22,11 @@ __all__ = [
     "edit_crop",
     "edit_planting",
     "plan_planting",
+    "record_count",
     "record_planting_event",
     "record_scouting",
+    "set_threshold",
+    "withdraw_count",
     "withdraw_planting_event",
     "withdraw_scouting",
 ]

@@ -5,7 +5,23 @@ from __future__ import annotations
 from django import template
 from django.utils.translation import gettext
 
-from apps.crops.rules import EVENT_NAMES, FAMILY_NAMES, Bloom, EventKind, Family, Purpose, Seen
+from apps.crops.rules import (
+    EVENT_NAMES,
+    FAMILY_NAMES,
+    MEASURE_NAMES,
+    SURETY_NAMES,
+    UNIT_NAMES,
+    VERDICT_NAMES,
+    Bloom,
+    EventKind,
+    Family,
+    Measure,
+    Purpose,
+    Seen,
+    Surety,
+    Unit,
+    Verdict,
+)
 from farmops.errors import gettext_noop
 
 register = template.Library()
@@ -45,3 +61,29 @@ def event_word(code: str) -> str:
 @register.filter
 def family_word(code: str) -> str:
     return gettext(FAMILY_NAMES[Family(code)])
+
+
+@register.filter
+def verdict_word(code: str) -> str:
+    return gettext(VERDICT_NAMES[Verdict(code)])
+
+
+@register.filter
+def measure_word(code: str) -> str:
+    return gettext(MEASURE_NAMES[Measure(code)])
+
+
+@register.filter
+def unit_word(code: str) -> str:
+    return gettext(UNIT_NAMES[Unit(code)])
+
+
+@register.filter
+def surety_word(code: str) -> str:
+    return gettext(SURETY_NAMES[Surety(code)])
+
+
+@register.filter
+def stage_word(code: str) -> str:
+    """``first_flower`` as people write it, ``b61`` as BBCH 61."""
+    return f"BBCH {code[1:]}" if code[:1] == "b" and code[1:].isdigit() else code.replace("_", " ")

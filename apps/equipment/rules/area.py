@@ -24,3 +24,13 @@ def triangle_sqft(*, base_ft: Number, height_ft: Number) -> Decimal:
 def circle_sqft(*, diameter_ft: Number) -> Decimal:
     """Square feet of a circle."""
     return to_decimal(_PI * positive(diameter_ft, "diameter_ft") ** 2 / 4)
+
+
+def plants_per_acre(*, row_ft: Number, plant_ft: Number) -> Decimal:
+    """Plants that stand on an acre at this spacing."""
+    return to_decimal(Fraction(43560) / (positive(row_ft, "row_ft") * positive(plant_ft, "plant_ft")))
+
+
+def plants_along(*, course_ft: Number, plant_ft: Number) -> int:
+    """Whole plants along a course: a part of one counts for nothing."""
+    return int(positive(course_ft, "course_ft") // positive(plant_ft, "plant_ft"))

@@ -45,6 +45,7 @@ class SprayerFacts:
     calibration: CalibrationFacts | None
     why: Finding | None = None
     id: int | None = None
+    pump_gpm: Decimal | None = None
 
 
 def good_until(measured_on: date, life_days: int = LIFE_DAYS) -> date:

@@ -9,6 +9,7 @@ a real pattern droops, so theory overstates its width at large heights (from mem
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 
@@ -50,3 +51,33 @@ def overlap_of_pattern_percent(*, width_in: Number, spacing_in: Number) -> Decim
 def clearance_in(*, boom_in: Number, crop_in: Number) -> Decimal:
     """Boom above the crop top; negative when the crop stands higher than the boom."""
     return to_decimal(positive(boom_in, "boom_in") - not_negative(crop_in, "crop_in"))
+
+
+def of_spacing_from_of_pattern(of_pattern_percent: Number) -> Decimal:
+    """An overlap counted from the pattern (below 100) as one counted from the spacing: p / (1 - p)."""
+    share = not_negative(of_pattern_percent, "overlap") / 100
+    if share >= 1:
+        raise BadInput({"overlap": gettext_noop("Counted from the pattern, an overlap is less than 100 %.")})
+    return to_decimal(share / (1 - share) * 100)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Clearance:
+    """Boom above the crop top now and on a later day; ``days_left`` None when nothing was wanted or nothing grows."""
+
+    now_in: Decimal
+    then_in: Decimal
+    days_left: int | None
+
+
+def clearance_as_it_grows(
+    *, boom_in: Number, crop_in: Number, growth_in_per_day: Number, days: int, wanted_in: Number | None = None
+) -> Clearance:
+    """How far the boom stands above a crop that grows evenly, and for how many whole days at least ``wanted_in``."""
+    growth, crop = not_negative(growth_in_per_day, "growth"), not_negative(crop_in, "crop_in")
+    now = clearance_in(boom_in=boom_in, crop_in=crop)
+    then = clearance_in(boom_in=boom_in, crop_in=crop + not_negative(days, "days") * growth)
+    left = None
+    if wanted_in is not None and growth > 0:
+        left = max(0, math.floor((Fraction(now) - positive(wanted_in, "wanted_in")) / growth))
+    return Clearance(now_in=now, then_in=then, days_left=left)

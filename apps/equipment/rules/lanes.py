@@ -25,6 +25,10 @@ class LanePlan:
     treated_share: Decimal
     mean_dose: Decimal
 
+    def treated_acres(self, gross_acres: Number) -> Decimal:
+        """Of ``gross_acres`` (lanes and all) what is sprayed: rates are per treated acre."""
+        return to_decimal(positive(gross_acres, "gross_acres") * Fraction(self.treated_share))
+
 
 def lane_spacing_ft(*, swath_ft: Number, lane_ft: Number, both_ways: bool = True) -> Decimal:
     """Distance between lanes for no gap and no double cover: 2S + L driven both ways, S + L driven once."""
@@ -57,3 +61,8 @@ def lane_plan(*, swath_ft: Number, lane_ft: Number, spacing_ft: Number) -> LaneP
 def passes(*, cropped_ft: Number, swath_ft: Number) -> int:
     """Single-sided passes over the cropped width."""
     return math.ceil(positive(cropped_ft, "cropped_ft") / positive(swath_ft, "swath_ft"))
+
+
+def passes_both_ways(*, field_ft: Number, spacing_ft: Number) -> int:
+    """Passes over a field of this width when each lane is driven both ways; a part of a lane is a lane."""
+    return 2 * math.ceil(positive(field_ft, "field_ft") / positive(spacing_ft, "spacing_ft") - Fraction(1, 10**9))

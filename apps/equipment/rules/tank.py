@@ -14,6 +14,7 @@ from fractions import Fraction
 from apps.equipment.rules.exact import Number, positive, to_decimal, to_decimal_down
 from apps.equipment.rules.flow import SQFT_PER_ACRE
 from farmops.errors import BadInput, gettext_noop
+from farmops.units import show
 
 # A measured rate carries 28 digits, so an exact ratio can miss by its last digit. Less than a
 # thousand-millionth of a load is no load.
@@ -97,3 +98,25 @@ def feet_per_tank(*, usable_gal: Number, gpa: Number, swath_ft: Number) -> Decim
 def minutes_per_tank(*, usable_gal: Number, total_gpm: Number) -> Decimal:
     """Minutes of spraying until the tank is empty."""
     return to_decimal(positive(usable_gal, "usable_gal") / positive(total_gpm, "total_gpm"))
+
+
+def must_hold_an_acre(*, usable_gal: Number, gpa: Number, acres: Number) -> None:
+    """``BadInput`` on ``usable_gal`` when a tank for an acre or more holds less than one acre takes.
+
+    Then somebody most likely typed a wrong unit, rate or tank (project rule); spots below an acre may be that small.
+    """
+    if positive(acres, "acres") >= 1 and positive(usable_gal, "usable_gal") < positive(gpa, "gpa"):
+        said = (
+            f"The tank holds less than one acre takes ({show(to_decimal(Fraction(gpa)), 2)} gal). Check tank and rate."
+        )
+        raise BadInput({"usable_gal": said})
+
+
+RINSES = 3
+RINSE_SHARE = Fraction(1, 4)  # of the container, each time: EPA farm library, triple rinse (20 to 25 %)
+
+
+def rinse_water_gal(*, container_gal: Number, containers: int = 1) -> Decimal:
+    """Water of the triple rinse of emptied containers. It goes into the tank before the last water and counts."""
+    rinsed = positive(container_gal, "container_gal") * positive(containers, "containers")
+    return to_decimal(rinsed * RINSES * RINSE_SHARE)

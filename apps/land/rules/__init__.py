@@ -31,7 +31,8 @@ from apps.land.rules.places import (
     shared_ground,
 )
 from apps.land.rules.reading import Reading, parse_json, read_place, read_polygon
-from apps.land.rules.typed import read_outline_text
+from apps.land.rules.reshaping import Reshaping, check_split, cut, share_of, shares_ground, union
+from apps.land.rules.typed import read_line_text, read_outline_text
 
 __all__ = [
     "KIND_NAMES",
@@ -41,6 +42,7 @@ __all__ = [
     "Faults",
     "PlaceFact",
     "Reading",
+    "Reshaping",
     "SensitiveKind",
     "acres_differ",
     "acres_of",
@@ -48,6 +50,8 @@ __all__ = [
     "box_around",
     "box_of",
     "centre_of",
+    "check_split",
+    "cut",
     "distance_ft",
     "in_plane",
     "overlap_acres",
@@ -56,11 +60,15 @@ __all__ = [
     "plain_text",
     "read_farm_file",
     "read_kind",
+    "read_line_text",
     "read_outline_text",
     "read_place",
     "read_planted_acres",
     "read_polygon",
     "ring_area_m2",
+    "share_of",
     "shared_ground",
+    "shares_ground",
+    "union",
     "write_farm_file",
 ]

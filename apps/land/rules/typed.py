@@ -31,6 +31,12 @@ def read_outline_text(text: object, *, field: str = "polygon") -> Any:
     return {"type": "Polygon", "coordinates": [corners]}
 
 
+def read_line_text(text: object, *, field: str = "line") -> list[list[float]]:
+    """Points one a line, latitude first -> (lon, lat) pairs. ``BadInput`` names the line that cannot be read."""
+    lines = [line.strip() for line in str(text or "").splitlines() if line.strip()]
+    return [_corner(line, n, field) for n, line in enumerate(lines, 1)]
+
+
 def _corner(line: str, number: int, field: str) -> list[float]:
     found = _CORNER.fullmatch(line)
     if not found:

@@ -73,6 +73,22 @@ class BeeClass(StrEnum):
     NO_BLOOM = "no_bloom"  # never while crop or weeds bloom
 
 
+class MixingStage(StrEnum):
+    """Where in the filling of a tank a product goes in; the members stand in the order of filling."""
+
+    CONDITIONER = "conditioner"  # water conditioner, buffer, defoamer
+    BAG = "bag"  # water-soluble bags
+    POWDER = "powder"  # wettable powders, dispersible granules and tablets
+    SOLUBLE_DRY = "soluble_dry"
+    SUSPENSION = "suspension"  # flowables
+    SOLUTION = "solution"
+    OIL_DISPERSION = "oil_dispersion"
+    EMULSION = "emulsion"
+    ADJUVANT = "adjuvant"  # surfactants, oils
+    FERTILISER = "fertiliser"
+    DRIFT_AGENT = "drift_agent"
+
+
 class Method(StrEnum):
     """How it is put out."""
 

@@ -18,6 +18,7 @@ from apps.products.rules.codes import (
     IntervalScope,
     Kind,
     Method,
+    MixingStage,
     RateBasis,
     YearBasis,
 )
@@ -161,6 +162,7 @@ class Label:
     condition_release: str = ""
     density_lb_per_gal: Decimal | None = None
     contains_oil: bool | None = None
+    mixing_stage: MixingStage | None = None
     rei_hours: Decimal | None = None
     activity_rei: tuple[ActivityRei, ...] = ()
     sections: Mapping[str, str] = field(default_factory=dict)

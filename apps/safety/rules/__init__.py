@@ -24,6 +24,7 @@ from .hanging import (
     EntryInterval,
     HarvestWait,
     check_alone,
+    check_ended,
     check_hang,
     check_lift,
     check_replace,
@@ -32,6 +33,8 @@ from .hanging import (
     for_signature,
     for_start,
     for_window,
+    for_zone,
+    for_zone_planned,
 )
 from .times import (
     MINUTE,
@@ -68,6 +71,7 @@ __all__ = [
     "Reason",
     "Word",
     "check_alone",
+    "check_ended",
     "check_hang",
     "check_lift",
     "check_replace",
@@ -80,6 +84,8 @@ __all__ = [
     "for_signature",
     "for_start",
     "for_window",
+    "for_zone",
+    "for_zone_planned",
     "harvest_opens",
     "hours_after_correction",
     "hours_for_rainfall",

@@ -14,7 +14,7 @@ from farmops.errors import gettext_noop
 
 from .facts import FRESH_MINUTES, Activity, Answer, Because, Closure, Kind, Word, must_be_aware
 from .times import up_to_minute
-from .verdicts import PROJECT_RULE, begins_later, binds, hangs, lost_sight_at, verdict
+from .verdicts import PROJECT_RULE, begins_later, binds, hangs, kept_to_part, lost_sight_at, verdict
 
 WAYS_OF_PICKING = frozenset({Activity.PICKING_BY_HAND, Activity.DRIVING_CLOSED_CAB})
 
@@ -26,6 +26,7 @@ def may_enter(
     activity: Activity | str | None = None,
     fresh_minutes: int = FRESH_MINUTES,
     as_of: datetime | None = None,
+    rest: bool = False,
 ) -> Answer:
     """Whether a person may enter the block at ``at`` for this kind of work.
 
@@ -33,11 +34,12 @@ def may_enter(
     lifted or long ended ones do no harm. No activity, ``other`` or an unknown code is judged by the strictest
     restriction. ``opens_at`` is given only when every closure in force ends at a known time and nothing else
     begins by then. ``good_until`` is at most ``fresh_minutes`` after ``as_of`` and never later
-    than the next planned start. Raises ``ValueError`` for a time without a zone.
+    than the next planned start. ``rest`` asks about the ground outside every mapped part that was treated;
+    without it a closed part closes the block. Raises ``ValueError`` for a time without a zone.
     Sources: 40 CFR 170.405(a)(2), 170.407; the treatment of doubt is a project rule.
     """
     relevant = [c for c in closures if c.kind is not Kind.HARVEST and binds(c, activity)]
-    return _decide(relevant, at=at, as_of=as_of or at, fresh_minutes=fresh_minutes)
+    return _decide(relevant, at=at, as_of=as_of or at, fresh_minutes=fresh_minutes, rest=rest)
 
 
 def may_harvest(
@@ -47,6 +49,7 @@ def may_harvest(
     activity: Activity | str | None = Activity.PICKING_BY_HAND,
     fresh_minutes: int = FRESH_MINUTES,
     as_of: datetime | None = None,
+    rest: bool = False,
 ) -> Answer:
     """Whether the crop may be picked at ``at``: the pre-harvest wait *and* entry for the pickers.
 
@@ -57,7 +60,7 @@ def may_harvest(
     """
     picking = activity if activity in WAYS_OF_PICKING else None
     relevant = [c for c in closures if binds(c, picking)]
-    return _decide(relevant, at=at, as_of=as_of or at, fresh_minutes=fresh_minutes)
+    return _decide(relevant, at=at, as_of=as_of or at, fresh_minutes=fresh_minutes, rest=rest)
 
 
 def unknown_answer(
@@ -84,13 +87,16 @@ def once_stale(answer: Answer, *, now: datetime) -> Answer:
     return replace(answer, answer=Word.UNKNOWN, opens_at=None, because=(stale,))
 
 
-def _decide(closures: Sequence[Closure], *, at: datetime, as_of: datetime, fresh_minutes: int) -> Answer:
+def _decide(closures: Sequence[Closure], *, at: datetime, as_of: datetime, fresh_minutes: int, rest: bool) -> Answer:
     must_be_aware(at=at, as_of=as_of)
     hanging = [c for c in closures if hangs(c, at, as_of)]
-    said = _said(hanging, at, as_of)
+    parts = [c for c in hanging if kept_to_part(c, as_of)]
+    ground = [c for c in hanging if c not in parts] if rest and parts else hanging
+    said = _said(ground, at, as_of)
     word = _weightiest(said)
-    opens_at = _opens_at(hanging, said, as_of) if word is Word.NO else None
-    notes = _coming(hanging, at) + _looking_ahead(at, as_of, fresh_minutes)
+    opens_at = _opens_at(ground, said, as_of) if word is Word.NO else None
+    notes = _about_parts(parts, said, at, as_of, rest) if parts else []
+    notes += _coming(hanging, at) + _looking_ahead(at, as_of, fresh_minutes)
     return Answer(
         answer=word,
         at=at,
@@ -99,6 +105,29 @@ def _decide(closures: Sequence[Closure], *, at: datetime, as_of: datetime, fresh
         good_until=_good_until(hanging, as_of, fresh_minutes),
         because=tuple(_gravest_first(said) + notes),
     )
+
+
+def _about_parts(
+    parts: Sequence[Closure], said: Sequence[Because], at: datetime, as_of: datetime, rest: bool
+) -> list[Because]:
+    """Which part is closed: beside an answer for the rest of the block, or when only a part closes all of it."""
+    closed = [c for c in parts if verdict(c, at, as_of) is not None]
+    ids = {c.id for c in closed}
+    if not closed or (not rest and any(b.closure_id not in ids for b in said)):
+        return []
+    words = (
+        gettext_noop("A part of this block is closed, {acres}, as mapped. Stay well outside its edge.")
+        if rest
+        else gettext_noop("Only a mapped part of this block was treated, {acres}. Ask about the rest of the block.")
+    )
+    code = "part_closed" if rest else "only_a_part"
+    return [
+        Because(
+            code=code, answer=Word.YES, template=words, numbers={"acres": acres}, kind=c.kind, closure_id=c.id,
+            source=PROJECT_RULE,
+        )
+        for acres, c in {c.numbers.get("acres", ""): c for c in closed}.items()
+    ]  # fmt: skip
 
 
 def _said(hanging: Sequence[Closure], at: datetime, as_of: datetime) -> list[Because]:
@@ -145,23 +174,29 @@ def _changes(closure: Closure) -> list[datetime]:
     moments = [closure.starts_at]
     if closure.ends_at is not None:
         moments.append(up_to_minute(closure.ends_at))
-    if closure.kind is Kind.UNDERWAY:
+    if closure.kind in {Kind.UNDERWAY, Kind.ZONE}:
         moments.append(lost_sight_at(closure))
+    if closure.kind is Kind.ZONE_PLANNED and closure.provisional_ends_at is not None:
+        moments.append(up_to_minute(closure.provisional_ends_at))
     return moments
 
 
 def _coming(hanging: Sequence[Closure], at: datetime) -> list[Because]:
     """The next closure that will begin, as a note: it says nothing against now."""
     later = sorted((c for c in hanging if begins_later(c, at)), key=lambda c: c.starts_at)
-    planned = [c for c in later if c.kind is Kind.PLANNED]
+    planned = [c for c in later if c.kind in {Kind.PLANNED, Kind.ZONE_PLANNED}]
     if not planned:
         return []
     first = planned[0]
+    here = first.kind is Kind.PLANNED
     return [
         Because(
-            code="planned_later",
+            code="planned_later" if here else "zone_later",
             answer=Word.YES,
-            template=gettext_noop("Spraying is planned here from {from_at}."),
+            template=gettext_noop("Spraying is planned here from {from_at}.")
+            if here
+            else gettext_noop("Spraying is planned next to here, on {next_to}, from {from_at}."),
+            numbers={} if here else {"next_to": first.numbers.get("next_to", "")},
             times={"from_at": first.starts_at},
             kind=first.kind,
             product=", ".join(first.product_names),

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from enum import StrEnum
+from typing import Any
 
 FRESH_MINUTES = 30
 """How long an answer may be relied on before it must be asked again (project rule)."""
@@ -23,6 +24,8 @@ class Kind(StrEnum):
     ENTRY = "entry"  # restricted-entry interval after a signed application
     HARVEST = "harvest"  # pre-harvest interval: says nothing about entry
     POSTED = "posted"  # a warning sign stands at the field
+    ZONE_PLANNED = "zone_planned"  # lies in the exclusion zone of a job next door that has a window
+    ZONE = "zone"  # lies in the exclusion zone of a job next door that is underway
 
 
 class Activity(StrEnum):
@@ -50,6 +53,7 @@ class Reason(StrEnum):
     PHI = "phi"
     PHI_MISSING = "phi_missing"
     SIGN = "sign"
+    ZONE = "zone"  # 40 CFR 170.405(a)
 
 
 CONDITIONS = frozenset({Reason.UNTIL_DRY, Reason.UNTIL_LEVEL})
@@ -64,7 +68,7 @@ TIMED_KINDS = frozenset({Kind.ENTRY, Kind.HARVEST})
 FAR_AHEAD = datetime(9999, 12, 31, tzinfo=UTC)
 """Stands for "no end" where an end must be compared."""
 
-DONE_KINDS = frozenset({Kind.UNDERWAY, Kind.UNCONFIRMED, Kind.ENTRY, Kind.HARVEST})
+DONE_KINDS = frozenset({Kind.UNDERWAY, Kind.UNCONFIRMED, Kind.ENTRY, Kind.HARVEST, Kind.ZONE})
 """Kinds that follow from something that already happened: they cannot begin in the future."""
 
 
@@ -80,6 +84,8 @@ class LiftReason(StrEnum):
     RESIGNED = "resigned"  # replaced after the applicator signed the correction
     ATTESTED = "attested"  # a named person saw that the label's condition is met
     SIGN_DOWN = "sign_down"
+    RESHAPED = "reshaped"  # the block was split or merged: the same hangs on what became of it
+    ENDED = "ended"  # the spraying next door has ended: there is no exclusion zone any more
 
 
 class Word(StrEnum):
@@ -102,7 +108,9 @@ class NewClosure:
     """A closure about to be hung. Times are aware; ``activities`` empty binds every kind of work.
 
     ``provisional_ends_at`` is for ``unconfirmed`` the time that is not confirmed yet, and for
-    ``underway`` the end of the planned window (24 hours past it, the job counts as lost sight of).
+    ``underway`` and both kinds of zone the end of the planned window (24 hours past it, a started job counts
+    as lost sight of). ``part`` is the mapped piece of the block (GeoJSON) that a signed treatment was kept to;
+    ``None`` is all of it. Only what follows a signature may have one.
     """
 
     block_id: int
@@ -114,6 +122,7 @@ class NewClosure:
     activities: frozenset[str] = frozenset()
     product_names: tuple[str, ...] = ()
     numbers: Mapping[str, str] = field(default_factory=dict)
+    part: Mapping[str, Any] | None = None
 
     def __post_init__(self) -> None:
         must_be_aware(starts_at=self.starts_at, ends_at=self.ends_at, provisional_ends_at=self.provisional_ends_at)

@@ -5,10 +5,11 @@ The steps of a job call the ``for_...`` functions and hand the result to the ser
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime
 from decimal import Decimal
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from farmops.errors import Finding, Severity, gettext_noop
@@ -78,6 +79,35 @@ def for_start(
     ]  # fmt: skip
 
 
+def for_zone_planned(
+    block_ids: Iterable[int], *, starts_at: datetime, ends_at: datetime, products: Sequence[str], next_to: str
+) -> list[NewClosure]:
+    """At assignment, on every other block in the job's exclusion zone: the zone exists in the window.
+
+    The end of the window opens nothing: only a report that says what happened does (project rule).
+    """
+    return _zone(Kind.ZONE_PLANNED, block_ids, starts_at, ends_at, products, next_to)
+
+
+def for_zone(
+    block_ids: Iterable[int], *, started_at: datetime, window_ends_at: datetime, products: Sequence[str], next_to: str
+) -> list[NewClosure]:
+    """At the start, on every other block in the exclusion zone (40 CFR 170.405(a)(2)); it has no end of its own."""
+    return _zone(Kind.ZONE, block_ids, started_at, window_ends_at, products, next_to)
+
+
+def _zone(
+    kind: Kind, block_ids: Iterable[int], starts_at: datetime, ends_at: datetime, products: Sequence[str], next_to: str
+) -> list[NewClosure]:
+    return [
+        NewClosure(
+            block_id=block_id, kind=kind, reason_code=Reason.ZONE, starts_at=starts_at, provisional_ends_at=ends_at,
+            product_names=tuple(products), numbers={"next_to": next_to},
+        )
+        for block_id in block_ids
+    ]  # fmt: skip
+
+
 def for_finish(
     block_ids: Iterable[int],
     *,
@@ -113,17 +143,22 @@ def for_signature(
     intervals: Sequence[EntryInterval],
     waits: Sequence[HarvestWait] | None,
     zone: ZoneInfo | str,
+    part: Mapping[str, Any] | None = None,
+    part_acres: str = "",
 ) -> list[NewClosure]:
     """After the signature, for one block: its ``entry`` and ``harvest`` closures.
 
     The longest interval of a mix counts (40 CFR 170.407), separately for each set of activities; each application
     hangs its own, so the last end of all applications governs. No interval at all hangs an
     unknown one. ``waits`` ``None`` says that nothing is harvested there (a cover crop); empty is unknown.
+    ``part`` is the mapped piece (GeoJSON, of ``part_acres``) when no more than that was treated.
     """
-    entry = _entry_closures(block_id, started_at, ended_at, intervals)
-    if waits is None:
-        return entry
-    return entry + [_harvest_closure(block_id, started_at, ended_at, waits, zone)]
+    made = _entry_closures(block_id, started_at, ended_at, intervals)
+    if waits is not None:
+        made.append(_harvest_closure(block_id, started_at, ended_at, waits, zone))
+    if part is None:
+        return made
+    return [replace(c, part=part, numbers={**c.numbers, "acres": part_acres}) for c in made]
 
 
 def for_sign(block_ids: Iterable[int], *, up_at: datetime) -> list[NewClosure]:
@@ -217,6 +252,9 @@ def check_hang(new: NewClosure, *, now: datetime) -> list[Finding]:
     if new.ends_at is not None and (new.kind not in TIMED_KINDS | {Kind.PLANNED} or new.reason_code in _NO_TIMER):
         template = gettext_noop("Only an interval in hours or days, or a planned window, has an end.")
         found.append(_refuse("end_not_allowed", template, "ends_at"))
+    if new.part is not None and new.kind not in TIMED_KINDS:
+        template = gettext_noop("Only a signed treatment can be kept to a part of a block.")
+        found.append(_refuse("part_not_allowed", template, "part"))
     return found
 
 
@@ -225,16 +263,19 @@ _NO_TIMER = CONDITIONS | MISSING
 
 # --- what may come down -----------------------------------------------------------------------
 
+_WINDOWS = frozenset({Kind.PLANNED, Kind.ZONE_PLANNED})
 _MAY_LIFT: dict[LiftReason, frozenset[Kind]] = {
-    LiftReason.CALLED_OFF: frozenset({Kind.PLANNED}),
-    LiftReason.NOT_APPLIED: DONE_KINDS | {Kind.PLANNED},
-    LiftReason.STARTED: frozenset({Kind.PLANNED}),
+    LiftReason.CALLED_OFF: _WINDOWS,
+    LiftReason.NOT_APPLIED: DONE_KINDS | _WINDOWS,
+    LiftReason.STARTED: _WINDOWS,
     LiftReason.FINISHED: frozenset({Kind.PLANNED, Kind.UNDERWAY}),
     LiftReason.SIGNED: frozenset({Kind.PLANNED, Kind.UNDERWAY, Kind.UNCONFIRMED}),
     LiftReason.LENGTHENED: TIMED_KINDS | {Kind.UNCONFIRMED},
     LiftReason.RESIGNED: TIMED_KINDS | {Kind.UNCONFIRMED},
     LiftReason.ATTESTED: frozenset({Kind.ENTRY}),
     LiftReason.SIGN_DOWN: frozenset({Kind.POSTED}),
+    LiftReason.ENDED: frozenset({Kind.ZONE, Kind.ZONE_PLANNED}),
+    LiftReason.RESHAPED: frozenset(),  # only where ground is split or merged, see following.py
 }
 
 _FOLLOWED_BY: dict[LiftReason, Kind] = {
@@ -276,7 +317,16 @@ def check_alone(reason: LiftReason) -> list[Finding]:
     return [_refuse("needs_successor", template)]
 
 
-_STANDS_ALONE = frozenset({LiftReason.CALLED_OFF, LiftReason.NOT_APPLIED, LiftReason.ATTESTED, LiftReason.SIGN_DOWN})
+def check_ended(hanging: Collection[str]) -> list[Finding]:
+    """Refuses to take an exclusion zone down while what it belongs to is planned or underway."""
+    if not {Kind.UNDERWAY, Kind.PLANNED} & set(hanging):
+        return []
+    return [_refuse("still_spraying", gettext_noop("The exclusion zone stands until the end of spraying is reported."))]
+
+
+_STANDS_ALONE = frozenset(
+    {LiftReason.CALLED_OFF, LiftReason.NOT_APPLIED, LiftReason.ATTESTED, LiftReason.SIGN_DOWN, LiftReason.ENDED}
+)
 SIGNED_REASONS = frozenset({LiftReason.NOT_APPLIED, LiftReason.SIGNED, LiftReason.RESIGNED})
 """Reasons that rest on an applicator's signature: nobody else can give them."""
 
@@ -295,8 +345,11 @@ def _takes_over(new: NewClosure, old: Closure, reason: LiftReason) -> bool:
         return False
     if reason is LiftReason.LENGTHENED:
         return _holds_as_long(new, old)
-    wanted = Kind.HARVEST if old.kind is Kind.HARVEST else _FOLLOWED_BY.get(reason)
-    return new.kind is wanted
+    if old.kind is Kind.HARVEST:
+        return new.kind is Kind.HARVEST
+    if old.kind is Kind.ZONE_PLANNED:
+        return reason is LiftReason.STARTED and new.kind is Kind.ZONE
+    return new.kind is _FOLLOWED_BY.get(reason)
 
 
 def _holds_as_long(new: NewClosure, old: Closure) -> bool:
@@ -304,7 +357,8 @@ def _holds_as_long(new: NewClosure, old: Closure) -> bool:
         return True
     same_work = not new.activities or (bool(old.activities) and old.activities <= new.activities)
     ends_later = new.ends_at is None or (old.ends_at is not None and new.ends_at >= old.ends_at)
-    return new.kind is old.kind and same_work and ends_later
+    same_ground = new.part is None or new.part == old.part
+    return new.kind is old.kind and same_work and ends_later and same_ground
 
 
 def _refuse(code: str, template: str, field: str = "") -> Finding:

@@ -51,6 +51,11 @@ def verdict(closure: Closure, at: datetime, as_of: datetime) -> Because | None:
     return _SAYS[closure.kind](closure, at)
 
 
+def kept_to_part(closure: Closure, as_of: datetime) -> bool:
+    """Whether it closes no more than a mapped part; what contradicts itself closes the whole block."""
+    return closure.part is not None and not _contradicts_itself(closure, as_of)
+
+
 def begins_later(closure: Closure, moment: datetime) -> bool:
     """Whether it is still to begin after ``moment``."""
     return closure.starts_at > moment
@@ -151,6 +156,30 @@ def _posted(closure: Closure, at: datetime) -> Because | None:
     return _because(closure, "sign_up", Word.NO, words, source="40 CFR 170.407")
 
 
+def _zone_planned(closure: Closure, at: datetime) -> Because | None:
+    times = {"from_at": closure.starts_at}
+    if closure.provisional_ends_at is not None:
+        times["to_at"] = up_to_minute(closure.provisional_ends_at)
+        if at < times["to_at"]:
+            words = gettext_noop("Spraying is planned next to here, on {next_to}, from {from_at} to {to_at}.")
+            return _because(closure, "zone_planned_now", Word.NO, words, times=times, source=_ZONE_LAW)
+    words = gettext_noop(
+        "Spraying was planned next to here, on {next_to}, from {from_at}, and nobody has reported. It may go on."
+    )
+    return _because(closure, "zone_unreported", Word.UNKNOWN, words, times=times)
+
+
+def _zone(closure: Closure, at: datetime) -> Because | None:
+    times = {"from_at": closure.starts_at}
+    if at < lost_sight_at(closure):
+        words = gettext_noop("Spraying next to here now, on {next_to}. No end time yet.")
+        return _because(closure, "zone_now", Word.NO, words, times=times, source=_ZONE_LAW)
+    words = gettext_noop("Spraying next to here, on {next_to}, was started {from_at} and has no finish time.")
+    return _because(closure, "zone_no_finish_time", Word.UNKNOWN, words, times=times)
+
+
+_ZONE_LAW = "40 CFR 170.405(a)(2)"
+
 _SAYS: dict[Kind, Callable[[Closure, datetime], Because | None]] = {
     Kind.PLANNED: _planned,
     Kind.UNDERWAY: _underway,
@@ -158,6 +187,8 @@ _SAYS: dict[Kind, Callable[[Closure, datetime], Because | None]] = {
     Kind.ENTRY: _entry,
     Kind.HARVEST: _harvest,
     Kind.POSTED: _posted,
+    Kind.ZONE_PLANNED: _zone_planned,
+    Kind.ZONE: _zone,
 }
 
 

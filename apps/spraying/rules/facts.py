@@ -78,6 +78,7 @@ class Worker:
     """Who applies, or who supervises. ``training_exempt``: owner or immediate family, 40 CFR 170.601(a)."""
 
     name: str
+    person_id: int | None = None
     certificates: tuple[CertificateFact, ...] = ()
     trainings: tuple[TrainingFact, ...] = ()
     training_exempt: bool = False
@@ -113,7 +114,11 @@ class BloomNearby:
 
 @dataclass(frozen=True, kw_only=True)
 class CheckFacts:
-    """One block, one tank mix, one window."""
+    """One block, one tank mix, one window.
+
+    ``stage`` and ``stage_also`` are one crop's stage on two scales; ``stage_days`` and ``height_days`` are the days
+    from the look to the spray: a crop grows on, so an old look cannot tell that a limit is not reached yet.
+    """
 
     block_name: str
     zone: ZoneInfo
@@ -150,7 +155,10 @@ class CheckFacts:
     same_family: bool = False
     jurisdiction: str = ""
     stage: str | None = None
+    stage_also: str | None = None
+    stage_days: int = 0
     crop_height_in: Decimal | None = None
+    height_days: int = 0
     water_ph: Decimal | None = None
     surfactant: bool | None = None
     stock: Mapping[int | str, StockFact] | None = None

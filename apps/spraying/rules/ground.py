@@ -10,9 +10,11 @@ from apps.products.rules import EVERY_CROP, Label, reached
 from apps.spraying.rules.caps import add_months
 from apps.spraying.rules.facts import CheckFacts
 from apps.spraying.rules.mix import Event, Judged
-from apps.spraying.rules.saying import justify, on_label, plain, refuse
+from apps.spraying.rules.saying import PROJECT, justify, on_label, plain, refuse
 from farmops.errors import Finding, gettext_noop
 
+LOOK_GOOD_DAYS = 7
+"""A look this old or less still tells how far the crop is (project rule)."""
 LONGEST = "a crop that is not listed takes the longest interval: UW-Madison NPM, herbicide rotation restrictions, 2015"
 
 
@@ -49,9 +51,12 @@ def _stage(facts: CheckFacts, j: Judged) -> list[Finding]:
     if before is None and since is None:
         return []
     source, product = on_label(j.line, "stage_before", "growth stage"), j.line.name
-    past = None if before is None else facts.stage and reached(facts.stage, before)
-    begun = None if since is None else facts.stage and reached(facts.stage, since)
-    numbers = {"product": product, "stage": facts.stage or "?", "since": since or "–", "before": before or "–"}
+    past = None if before is None else reached_on(facts, before)
+    if past is False and facts.stage_days > LOOK_GOOD_DAYS:
+        past = None
+    begun = None if since is None else reached_on(facts, since)
+    here = facts.stage or facts.stage_also or "?"
+    numbers = {"product": product, "stage": here, "since": since or "–", "before": before or "–"}
     if (before is not None and past is True) or (since is not None and begun is False):
         template = gettext_noop(
             "{product}: the crop is at {stage}; the label allows it from {since} to before {before}."
@@ -65,12 +70,20 @@ def _stage(facts: CheckFacts, j: Judged) -> list[Finding]:
     return []
 
 
+def reached_on(facts: CheckFacts, limit: str) -> bool | None:
+    """Whether the crop is at or past a stage, on whichever scale can tell; if both can and differ, it is."""
+    stages = (facts.stage, facts.stage_also)
+    answers = {reached(stage, limit) for stage in stages if stage is not None} - {None}
+    return any(answers) if answers else None
+
+
 def _height(facts: CheckFacts, j: Judged) -> list[Finding]:
     most = j.use.crop_height_max_in
     if most is None:
         return []
     source = on_label(j.line, "crop_height_max_in", "crop height")
-    if facts.crop_height_in is None:
+    old = facts.height_days > LOOK_GOOD_DAYS
+    if facts.crop_height_in is None or (old and facts.crop_height_in <= most):
         template = gettext_noop(
             "{product} may only be used up to {limit} in of crop height, and the height is not known."
         )
@@ -153,3 +166,31 @@ def may_plant(events: Iterable[Event], crop: NextCrop) -> list[Finding]:
             found += plantback_between(j, event.on_date, crop, field="planted_on")
             found += preplant_between(j, event.on_date, crop, field="planted_on")
     return found
+
+
+LOOKS_BACK_MONTHS = 36
+"""So far the records must reach back before "nothing forbids it" may be said (project rule)."""
+
+
+def records_short(known_from: date | None, crop: NextCrop, *, block_name: str) -> list[Finding]:
+    """Whether the sprays on record reach back far enough to answer for a planting at all."""
+    since = add_months(crop.planted_on, -LOOKS_BACK_MONTHS)
+    if known_from is not None and known_from <= since:
+        return []
+    template = gettext_noop(
+        "A planting looks back to {since}; sprays on {block} are on record from {known}. "
+        "What was used before is not known."
+    )
+    numbers = {"since": str(since), "block": block_name, "known": str(known_from or "?")}
+    return [justify("history_unknown", template, source=PROJECT, field="planted_on", **numbers)]
+
+
+def unread_before(events: Iterable[Event], crop: NextCrop, *, block_name: str) -> list[Finding]:
+    """Sprays of the last three years whose label is not in the library: what they forbid is not known."""
+    since = add_months(crop.planted_on, -LOOKS_BACK_MONTHS)
+    names = sorted({line.name for e in events if e.on_date >= since for line in e.lines if line.label is None})
+    if not names:
+        return []
+    template = gettext_noop("Of {products}, used on {block}, no label is on record: what may follow is not known.")
+    numbers = {"products": ", ".join(names), "block": block_name}
+    return [justify("history_unread", template, source=PROJECT, field="planted_on", **numbers)]

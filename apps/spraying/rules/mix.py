@@ -117,8 +117,10 @@ def judge_all(lines: Iterable[MixLine], site_code: str | None, spray_gpa: Decima
 class Event:
     """A spray on the block, done or already assigned: one tank mix on one day on some of the ground.
 
-    ``parts`` are the pieces of the block it covered; empty = all of it, or nobody knows which, which counts
-    the same. Amounts not signed yet are the planned maximum. ``done`` is false for a job still ahead.
+    ``parts`` are the named parts of the block it covered; empty = all of it, or nobody knows which, which counts
+    the same. ``pieces`` says the same of ground that was measured: where earlier blocks or drawn parts overlap
+    the block. The two are not known to lie on the same ground, so a spray counts wherever both may hold.
+    Amounts not signed yet are the planned maximum. ``done`` is false for a job still ahead.
     ``failed`` marks a spray that a scout found did not control its target.
     """
 
@@ -126,6 +128,7 @@ class Event:
     lines: tuple[MixLine, ...]
     site_code: str | None
     parts: frozenset[str] = frozenset()
+    pieces: frozenset[str] = frozenset()
     starts_at: datetime | None = None
     ends_at: datetime | None = None
     spray_gpa: Decimal | None = None

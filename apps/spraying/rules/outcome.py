@@ -83,6 +83,11 @@ def per_acre(amount: Quantity, acres: Decimal) -> Quantity:
     return Quantity(CONTEXT.divide(amount.amount, acres), amount.unit)
 
 
+def achieved_gpa(sprayed_gal: Decimal, acres: Decimal) -> Decimal:
+    """The spray volume that was really put on: gallons over treated acres (both above 0), in gal/ac."""
+    return CONTEXT.divide(sprayed_gal, acres)
+
+
 def deviation(planned: Quantity, actual: Quantity) -> Fraction:
     """How far the amount per acre is off the plan, as a share of the plan: 0.05 is 5 % more."""
     return amount_in(actual, planned.unit) / Fraction(planned.amount) - 1

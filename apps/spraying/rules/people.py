@@ -6,7 +6,7 @@ from datetime import date
 
 from apps.products.rules import PESTICIDES, Method
 from apps.spraying.rules.caps import add_months
-from apps.spraying.rules.facts import CheckFacts, Worker
+from apps.spraying.rules.facts import CertificateFact, CheckFacts, Worker
 from apps.spraying.rules.mix import Judged
 from apps.spraying.rules.saying import PROJECT, justify, note, on_label, refuse, say
 from apps.training.rules import ADULT, FAMILY_MINIMUM, age_on
@@ -20,22 +20,28 @@ HANDLER_MONTHS = 12
 
 
 def findings(facts: CheckFacts) -> list[Finding]:
-    """Codes: applicator_missing, rup_cert, rup_supervision, age_unknown, too_young, rup_training,
+    """Codes: applicator_missing, rup_cert, rup_supervision, age_unknown, too_young, young_family, rup_training,
     certificate_missing, handler_training, respirator."""
     found = [f for j in facts.judged for f in (*_restricted(facts, j), *_label_training(facts, j))]
     return [*found, *_nobody(facts), *_general(facts), *_handler(facts), *_respirator(facts)]
 
 
-def certified_on(worker: Worker | None, facts: CheckFacts) -> bool:
-    """A certificate that is valid here on the farm-local day, its last day included, and fits the method."""
+def certificates_on(worker: Worker | None, facts: CheckFacts) -> list[CertificateFact]:
+    """Certificates that are valid here on the farm-local day, their last day included, and fit the method."""
     category = facts.policy.method_categories.get(facts.method) if facts.method else None
-    return worker is not None and any(
-        c.jurisdiction.casefold() == facts.jurisdiction.casefold() != ""
+    return [
+        c
+        for c in (worker.certificates if worker else ())
+        if c.jurisdiction.casefold() == facts.jurisdiction.casefold() != ""
         and not c.suspended
         and c.valid_from <= facts.on_date <= c.valid_to
         and (category is None or category in c.categories)
-        for c in worker.certificates
-    )
+    ]
+
+
+def certified_on(worker: Worker | None, facts: CheckFacts) -> bool:
+    """Whether somebody holds a certificate that counts for this job."""
+    return bool(certificates_on(worker, facts))
 
 
 def _nobody(facts: CheckFacts) -> list[Finding]:
@@ -75,7 +81,10 @@ def _restricted(facts: CheckFacts, j: Judged) -> list[Finding]:
 
 
 def _of_age(facts: CheckFacts, j: Judged) -> list[Finding]:
-    """Under supervision one must be 18; 16 with a certified supervisor of the immediate family, not by air."""
+    """Under supervision one must be 18; 16 with a certified supervisor of the immediate family, not by air.
+
+    That both stand on the list as of an owner's immediate family does not say that it is the same one: that is asked.
+    """
     worker = facts.applicator
     who = worker.name if worker else "?"
     if worker is None or worker.born_on is None:
@@ -83,8 +92,14 @@ def _of_age(facts: CheckFacts, j: Judged) -> list[Finding]:
         return [refuse("age_unknown", template, source=SUPERVISION, field="applicator", who=who, limit=str(ADULT))]
     family = facts.same_family and facts.method is not None and facts.method is not Method.AIR
     least, age = FAMILY_MINIMUM if family else ADULT, age_on(worker.born_on, facts.on_date)
-    if age >= least:
+    if age >= ADULT:
         return []
+    if age >= least:
+        template = gettext_noop(
+            "{who} is {age}: write down how {who} and the certified supervisor are of one immediate family, "
+            "and that the state allows it."
+        )
+        return [justify("young_family", template, source=SUPERVISION, field="supervisor", who=who, age=str(age))]
     template = gettext_noop("{who} is {age}; under supervision one must be {limit} to apply {product}.")
     numbers = {"who": who, "age": str(age), "limit": str(least), "product": j.line.name}
     return [refuse("too_young", template, source=SUPERVISION, field="applicator", **numbers)]
@@ -100,13 +115,14 @@ def _label_training(facts: CheckFacts, j: Judged) -> list[Finding]:
         "topic": topic,
         "months": str(months),
         "who": facts.applicator.name if facts.applicator else "?",
-        "last": str(_last(facts.applicator, topic, facts.on_date) or "–"),
+        "last": str(last_training(facts.applicator, topic, facts.on_date) or "–"),
     }
     source = on_label(j.line, "training_topic", "training")
     return [refuse("rup_training", template, source=source, field="applicator", **numbers)]
 
 
-def _last(worker: Worker | None, topic: str, on_date: date) -> date | None:
+def last_training(worker: Worker | None, topic: str, on_date: date) -> date | None:
+    """The newest training in a topic on or before a day."""
     days = [
         t.done_on
         for t in (worker.trainings if worker else ())
@@ -116,7 +132,7 @@ def _last(worker: Worker | None, topic: str, on_date: date) -> date | None:
 
 
 def _trained(worker: Worker | None, topic: str, months: int, on_date: date) -> bool:
-    last = _last(worker, topic, on_date)
+    last = last_training(worker, topic, on_date)
     return last is not None and on_date <= add_months(last, months)
 
 
@@ -142,7 +158,7 @@ def _handler(facts: CheckFacts) -> list[Finding]:
     if _trained(worker, "handler", HANDLER_MONTHS, facts.on_date):
         return []
     template = gettext_noop("{who} has no handler training within 12 months before {on} (last: {last}).")
-    last = str(_last(worker, "handler", facts.on_date) or "–")
+    last = str(last_training(worker, "handler", facts.on_date) or "–")
     numbers = {"who": worker.name, "on": str(facts.on_date), "last": last}
     return [refuse("handler_training", template, source=HANDLERS, field="applicator", **numbers)]
 

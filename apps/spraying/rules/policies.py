@@ -120,6 +120,8 @@ FRAC_SDHI = "FRAC, SDHI working group, 2022; numbers from the CropLife Australia
 FRAC_49 = "FRAC, OSBPI working group, Jan 2024"
 UCONN = "University of Connecticut, pumpkin fungicide program"
 IRAC = "IRAC, mode of action rotation; 30 days where the generation is not known, from memory"
+QOI = "FRAC, QoI working group: about a third of the sprays when used alone, from memory, unverified"
+WEEDS = "Purdue, Vegetable Crops Hotline: do not rely on one site of action; two in a row from memory"
 TURF = "CropLife Australia, turf strategy: after n in a row at least n of other groups"
 MILDEW = frozenset({"powdery_mildew"})
 OOMYCETES = frozenset({"oomycetes"})
@@ -148,6 +150,14 @@ DOWNY_RULES = (
 INSECT_RULES = (GroupRule(scheme=Scheme.IRAC, source=IRAC, generation_days=30, never_after_failure=True),)
 HIGH_RISK_RULES = tuple(_frac(c, TURF, rest_equal=True) for c in ("1", "2", "4", "7", "11", "21"))
 
+OTHER_PUBLISHED_RULES = (
+    _frac("11", QOI, share=Fraction(1, 3), few=2),
+    _frac("11", CROPLIFE_AU_DM, max_in_a_row=2, max_per_crop=2, target_classes=OOMYCETES),
+    _frac("21", CROPLIFE_AU, window=(1, 3), max_per_crop=3, target_classes=MILDEW),
+    _frac("49", CROPLIFE_AU_DM, max_in_a_row=2, max_per_crop=3, needs_multisite=True, target_classes=OOMYCETES),
+    GroupRule(scheme=Scheme.HRAC, source=WEEDS, max_in_a_row=2, carry_over=True),
+)
+
 CORN_BEES = BeeHours(
     from_dusk=True,
     quiet=((time(11), time(15)),),
@@ -159,6 +169,11 @@ PRESETS: dict[str, FarmPolicy] = {
     "extension": FarmPolicy(
         name="extension",
         group_rules=(*MILDEW_RULES, *DOWNY_RULES, *INSECT_RULES, *HIGH_RISK_RULES),
+        bee_hours={"sweet_corn": CORN_BEES},
+    ),
+    "all_published": FarmPolicy(
+        name="all_published",
+        group_rules=(*MILDEW_RULES, *DOWNY_RULES, *INSECT_RULES, *HIGH_RISK_RULES, *OTHER_PUBLISHED_RULES),
         bee_hours={"sweet_corn": CORN_BEES},
     ),
     "once_a_season": FarmPolicy(

@@ -14,7 +14,7 @@ import hashlib
 import json
 import unicodedata
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 from decimal import Decimal
 from enum import StrEnum
@@ -30,6 +30,7 @@ class Meaning(StrEnum):
 
     APPLIED = "applied"
     NOT_APPLIED = "not_applied"
+    VOIDED = "voided"  # the signature before is withdrawn: the spray counts as reported and is unsigned
 
 
 def _plain(value: Any) -> Any:
@@ -93,12 +94,13 @@ def chain_hash(prev_hash: str, body_text: str) -> str:
 
 @dataclass(frozen=True, kw_only=True)
 class RecordFacts:
-    """One stored record, as it is found."""
+    """One stored record, as it is found, with what its columns say of it (``None`` = not compared)."""
 
     seq: int
     prev_hash: str
     hash: str
     body_text: str
+    columns: Mapping[str, Any] | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -127,25 +129,125 @@ def first_fault(records: Iterable[RecordFacts]) -> Fault | None:
 
 
 def _own_fault(row: RecordFacts, where: str) -> Fault | None:
+    """The hash covers every byte; the content, most of the text, is hashed as it stands and never parsed."""
     if chain_hash(row.prev_hash, row.body_text) != row.hash:
         return Fault(code="hash", where=where, said="its text was changed after signing")
-    body = _read(row.body_text)
-    if body is None:
+    parts = split(row.body_text)
+    if parts is None:
         return Fault(code="form", where=where, said="its text is not in canonical form")
-    if body.get("seq") != row.seq:
+    content, rest = parts
+    if rest.get("seq") != row.seq:
         return Fault(code="seq", where=where, said="its text belongs to another place in the chain")
-    if body["signature"].get("shown_hash") != content_hash(body["content"]):
+    if rest["signature"].get("shown_hash") != content_hash(content):
         return Fault(code="shown", where=where, said="what was signed is not what was shown")
+    return _column_fault(row.columns or {}, rest, where)
+
+
+def _column_fault(columns: Mapping[str, Any], rest: Mapping[str, Any], where: str) -> Fault | None:
+    """The columns that lists show must say what the text says."""
+    signature = rest["signature"]
+    signed = {
+        "job": rest.get("job"),
+        "meaning": rest.get("meaning"),
+        "signer": signature.get("person_id"),
+        "time of signing": signature.get("at"),
+        "edition": rest.get("edition"),
+        "record it corrects": rest.get("supersedes"),
+    }
+    for name, kept in columns.items():
+        if kept != signed[name]:
+            return Fault(code="column", where=where, said=f"its {name} is not the signed one")
     return None
 
 
-def _read(text: str) -> dict[str, Any] | None:
-    """The body, or ``None`` when the text is not one in canonical form."""
+_OPENING, _SEAM = '{"content":', ',"edition":'
+
+
+def split(text: str) -> tuple[str, dict[str, Any]] | None:
+    """(the text of the content, everything else read); ``None`` when it is not such a text in canonical form.
+
+    Sorted keys put the content first and ``edition`` after it. Inside a JSON string every quote is escaped, so
+    the last seam in the text is the real one. The content itself is proven by the hash that was signed with it.
+    """
+    seam = text.rfind(_SEAM)
+    if not text.startswith(_OPENING + "{") or seam < 0:
+        return None
+    end = "{" + text[seam + 1 :]
     try:
-        body = json.loads(text)
+        rest = _READER.decode(end)
     except ValueError:
         return None
-    parts = [body.get("content"), body.get("signature")] if isinstance(body, dict) else []
-    if not parts or not all(isinstance(p, dict) for p in parts) or canonical(body) != text:
+    if not isinstance(rest.get("signature"), dict) or "content" in rest:
         return None
-    return dict(body)
+    if _WRITER.encode(rest) != end or not unicodedata.is_normalized("NFC", end):
+        return None
+    return text[len(_OPENING) : seam], rest
+
+
+def _no_float(text: str) -> None:
+    raise ValueError("a record holds no float")
+
+
+_READER = json.JSONDecoder(parse_float=_no_float, parse_constant=_no_float)
+_WRITER = json.JSONEncoder(sort_keys=True, ensure_ascii=False, separators=(",", ":"), check_circular=False)
+
+
+# ---- a head that was kept elsewhere ----------------------------------------------------
+
+
+@dataclass(frozen=True, kw_only=True)
+class Head:
+    """The state of a farm's book at one instant, small enough to print: what can never shrink or change after it.
+
+    ``records`` and ``hash`` are the chain's length and last hash; ``grown`` holds for each table that only grows
+    (its last id, its number of rows up to there).
+    """
+
+    farm: str
+    records: int
+    hash: str
+    at: str = ""
+    grown: Mapping[str, tuple[int, int]] = field(default_factory=dict)
+
+    def as_json(self) -> dict[str, Any]:
+        return {
+            "farm": self.farm,
+            "records": self.records,
+            "head": self.hash,
+            "at": self.at,
+            "grown": {table: list(pair) for table, pair in self.grown.items()},
+        }
+
+
+def read_head(given: Mapping[str, Any]) -> Head:
+    """A head again from its JSON; ``ValueError`` when it is not one."""
+    try:
+        grown = {str(t): (int(pair[0]), int(pair[1])) for t, pair in dict(given.get("grown") or {}).items()}
+        return Head(
+            farm=str(given["farm"]),
+            records=int(given["records"]),
+            hash=str(given["head"] or GENESIS).strip().lower(),
+            at=str(given.get("at", "")),
+            grown=grown,
+        )
+    except (KeyError, TypeError, IndexError, AttributeError) as error:
+        raise ValueError(f"not a chain head: {error!r}") from None
+
+
+def head_fault(kept: Head, *, records: int, hash_there: str | None, grown: Mapping[str, int]) -> Fault | None:
+    """What an earlier head says against the book of today: cut short, rewritten, or an old copy put back.
+
+    ``hash_there`` is the hash of today's record at the kept length, ``grown`` the number of rows up to each kept id.
+    """
+    where = f"head of {kept.at[:16] or kept.hash[:16]}"
+    if records < kept.records:
+        counts = f"the book had {kept.records} records then and has {records} now"
+        return Fault(code="cut", where=where, said=f"{counts}: it was cut short or an old copy is in use")
+    if kept.records and hash_there != kept.hash:
+        return Fault(code="rewritten", where=where, said=f"record {kept.records} is not the one that stood there then")
+    for table, (last_id, rows) in kept.grown.items():
+        there = grown.get(table, 0)
+        if there != rows:
+            said = f"{table} had {rows} rows up to number {last_id} then and has {there} now"
+            return Fault(code="shrunk", where=where, said=said)
+    return None

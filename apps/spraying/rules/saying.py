@@ -71,14 +71,23 @@ def grounds(facts: CheckFacts) -> dict[str, tuple[Event, ...]]:
 
     A spray that covered only part of the block counts on that part. A spray whose part is not
     known counts everywhere. If the whole block is planned, every part that was ever named is a piece,
-    and so is the rest.
+    and so is the rest. Measured pieces cut each of them once more: where a named part lies among them is not known.
     """
     ordered = sorted(facts.history, key=lambda e: (e.on_date, e.starts_at.timestamp() if e.starts_at else 0.0))
     named = facts.parts or frozenset(part for event in ordered for part in event.parts)
-    pieces = {part: tuple(e for e in ordered if not e.parts or part in e.parts) for part in sorted(named)}
-    if not facts.parts:
-        pieces[REST] = tuple(e for e in ordered if not e.parts)
-    return pieces
+    parts: list[str | None] = [*sorted(named), *([] if facts.parts else [None])]
+    pieces: list[str | None] = [*sorted({piece for event in ordered for piece in event.pieces}), None]
+    return {
+        _piece(part, piece): tuple(
+            e for e in ordered if (not e.parts or part in e.parts) and (not e.pieces or piece in e.pieces)
+        )
+        for part in parts
+        for piece in pieces
+    }
+
+
+def _piece(part: str | None, piece: str | None) -> str:
+    return ", ".join(name for name in (part, piece) if name) or REST
 
 
 def by_ground(facts: CheckFacts, judge: Callable[[CheckFacts, tuple[Event, ...]], Iterable[Finding]]) -> list[Finding]:

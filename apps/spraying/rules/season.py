@@ -37,7 +37,7 @@ def _uses(facts: CheckFacts, events: tuple[Event, ...], j: Judged) -> list[Findi
     if j.use.max_uses is None:
         return []
     count, stretch = max(
-        ((_count(s, j), s) for s in stretches(facts, events, j.use.season_basis)), key=lambda row: row[0]
+        ((uses_counted(s, j), s) for s in stretches(facts, events, j.use.season_basis)), key=lambda row: row[0]
     )
     if count <= j.use.max_uses:
         return []
@@ -47,7 +47,7 @@ def _uses(facts: CheckFacts, events: tuple[Event, ...], j: Judged) -> list[Findi
     return [refuse("max_apps", template, source=source, **numbers)]
 
 
-def _count(stretch: Stretch, j: Judged) -> int:
+def uses_counted(stretch: Stretch, j: Judged) -> int:
     return 1 + sum(j.line.product_id in event.product_ids for event in stretch.events)
 
 
@@ -56,7 +56,8 @@ def _product(facts: CheckFacts, events: tuple[Event, ...], j: Judged) -> list[Fi
         return []
     unit, limit = j.use.season_max_unit or j.use.rate_unit, Fraction(j.use.season_max_product)
     total, stretch = max(
-        ((_sum(facts, s, j, unit), s) for s in stretches(facts, events, j.use.season_basis)), key=lambda row: row[0]
+        ((product_sum(facts, s, j, unit), s) for s in stretches(facts, events, j.use.season_basis)),
+        key=lambda row: row[0],
     )
     numbers = {
         "product": j.line.name,
@@ -78,7 +79,7 @@ def _product(facts: CheckFacts, events: tuple[Event, ...], j: Judged) -> list[Fi
     return []
 
 
-def _sum(facts: CheckFacts, stretch: Stretch, j: Judged, unit: str) -> Fraction:
+def product_sum(facts: CheckFacts, stretch: Stretch, j: Judged, unit: str) -> Fraction:
     """Per acre, in ``unit``; a past amount that cannot be read in it is named by ``history_unread``."""
     mine = [*facts.judged, *(past for event in stretch.events for past in event.judged)]
     given = [past.per_acre for past in mine if past.line.product_id == j.line.product_id]
@@ -88,7 +89,7 @@ def _sum(facts: CheckFacts, stretch: Stretch, j: Judged, unit: str) -> Fraction:
 
 
 @dataclass(frozen=True)
-class _Count:
+class Count:
     """One ingredient limit with the fullest stretch it is counted over."""
 
     cap: IngredientCap
@@ -116,28 +117,28 @@ class _Count:
         }
 
 
-def _counted(facts: CheckFacts, events: tuple[Event, ...], cap: IngredientCap, line: MixLine) -> _Count:
+def counted(facts: CheckFacts, events: tuple[Event, ...], cap: IngredientCap, line: MixLine) -> Count:
     tank = total_pounds(facts.judged).get(cap.ingredient, Fraction(0))
     rows = (
         (tank + sum((e.pounds.get(cap.ingredient, Fraction(0)) for e in s.events), start=Fraction(0)), s)
         for s in stretches(facts, events, YearBasis.CROP if cap.per is CapPer.CROP else cap.year_basis)
     )
     total, stretch = max(rows, key=lambda row: row[0])
-    return _Count(cap, line, total, stretch)
+    return Count(cap, line, total, stretch)
 
 
 def _ingredients(facts: CheckFacts, events: tuple[Event, ...]) -> list[Finding]:
     """Of the limits on one ingredient the one that is fullest speaks."""
     rows = [row for per in (CapPer.YEAR, CapPer.CROP) for row in caps_for(facts, per)]
-    fullest: dict[str, _Count] = {}
+    fullest: dict[str, Count] = {}
     for name, cap, line in rows:
-        count = _counted(facts, events, cap, line)
+        count = counted(facts, events, cap, line)
         if name not in fullest or count.share > fullest[name].share:
             fullest[name] = count
     return [f for count in fullest.values() for f in _ingredient(facts, count)]
 
 
-def _ingredient(facts: CheckFacts, count: _Count) -> list[Finding]:
+def _ingredient(facts: CheckFacts, count: Count) -> list[Finding]:
     source = on_label(count.line, "caps", f"{count.cap.ingredient} in a season, all products together")
     if count.over:
         template = gettext_noop(
@@ -158,12 +159,12 @@ def _other_labels(facts: CheckFacts, events: tuple[Event, ...]) -> list[Finding]
     """A label used before limits an ingredient of this tank that no label in the tank limits."""
     tank = total_pounds(facts.judged)
     bound = {name for per in (CapPer.YEAR, CapPer.CROP) for name, _, _ in caps_for(facts, per)}
-    rows: dict[str, _Count] = {}
+    rows: dict[str, Count] = {}
     for event in (e for e in events if abs((facts.on_date - e.on_date).days) <= YEAR_DAYS):
         for past in event.judged:
             for cap, line in label_caps(past, CapPer.YEAR, facts.site_code):
                 if cap.ingredient in tank and cap.ingredient not in bound and cap.ingredient not in rows:
-                    rows[cap.ingredient] = _counted(facts, events, cap, line)
+                    rows[cap.ingredient] = counted(facts, events, cap, line)
     template = gettext_noop(
         "{ingredient}: {total} per acre with this spray; {product}, used before, allows {limit} on {ground} "
         "({since} to {until})."

@@ -10,6 +10,8 @@ from enum import StrEnum
 from typing import Any
 
 from apps.safety.rules import Activity, Kind, Reason
+from apps.spraying.amending.rules import UNKNOWN, What
+from apps.spraying.rules.outcome import deviation, off_plan, percent_text
 from apps.spraying.rules.record import Meaning
 from apps.training.rules import CertificateFacts
 from farmops.errors import gettext_noop
@@ -31,7 +33,24 @@ STATEMENTS = {
     (Meaning.NOT_APPLIED, Standing.SUPERVISED): gettext_noop(
         "Nothing was applied under this job, which I was to supervise."
     ),
+    (Meaning.VOIDED, Standing.APPLIED): gettext_noop("I withdraw the signature under this record."),
+    (Meaning.VOIDED, Standing.SUPERVISED): gettext_noop("I withdraw the signature under this record."),
 }
+CORRECTED = {
+    (Meaning.APPLIED, Standing.APPLIED): gettext_noop(
+        "This replaces the earlier record. I made this application as written above."
+    ),
+    (Meaning.APPLIED, Standing.SUPERVISED): gettext_noop(
+        "This replaces the earlier record. I supervised this application as written above."
+    ),
+    (Meaning.NOT_APPLIED, Standing.APPLIED): gettext_noop(
+        "This replaces the earlier record. Nothing was applied under this job."
+    ),
+    (Meaning.NOT_APPLIED, Standing.SUPERVISED): gettext_noop(
+        "This replaces the earlier record. Nothing was applied under this job, which I was to supervise."
+    ),
+}
+"""What is said under an edition that corrects an earlier one."""
 
 
 ENTRY_UNKNOWN = "entry_unknown"
@@ -78,10 +97,15 @@ def read_back(content: Mapping[str, Any], *, to_signer: bool = True) -> ReadBack
     ``to_signer`` speaks to the person who signs ("You sprayed"); anybody else reads the name.
     """
     zone = content["farm"]["time_zone"]
+    corrected = _corrected(content, zone)
+    if content["meaning"] == Meaning.VOIDED:
+        return ReadBack(sentences=_voided(content, zone), consequences=_reopened(), statement=_statement(content))
     if content["meaning"] == Meaning.NOT_APPLIED:
-        return ReadBack(sentences=_nothing(content, zone), consequences=_opened(content), statement=_statement(content))
+        nothing = (*corrected, *_nothing(content, zone))
+        return ReadBack(sentences=nothing, consequences=_opened(content), statement=_statement(content))
     who = _who(content, to_signer)
     done = (
+        *corrected,
         *(_area(who, block) for block in content["blocks"]),
         _times(content, who, zone),
         *_amounts(content),
@@ -158,7 +182,18 @@ def _times(content: Mapping[str, Any], who: str, zone: str) -> Sentence:
 def _amounts(content: Mapping[str, Any]) -> list[Sentence]:
     volume = {"gpa": show(_dec(content["spray_gpa"]), 2), "loads": show(_dec(content["loads"]), 2)}
     found = [Sentence(template=gettext_noop("Spray volume {gpa} gal per acre, {loads} loads."), numbers=volume)]
+    if content.get("achieved_gpa") is not None:
+        found.append(_achieved(content))
     return found + [_amount(p) for p in content["products"]]
+
+
+def _achieved(content: Mapping[str, Any]) -> Sentence:
+    """What gallons and acres come to; unusual when more than 5 % off the plan."""
+    planned, put_on = (Quantity(_dec(content[name]), "gal") for name in ("spray_gpa", "achieved_gpa"))
+    off = deviation(planned, put_on)
+    numbers = {"gal": show(_dec(content["sprayed_gal"]), 2), "gpa": show(put_on.amount, 2), "off": percent_text(off)}
+    words = gettext_noop("{gal} gallons were sprayed: {gpa} gal per acre, {off} off the plan.")
+    return Sentence(template=words, numbers=numbers, unusual=off_plan(planned, put_on))
 
 
 def _amount(product: Mapping[str, Any]) -> Sentence:
@@ -284,3 +319,80 @@ def _opened(content: Mapping[str, Any]) -> tuple[Sentence, ...]:
     words = gettext_noop("Because of this record, job {job} no longer closes {blocks}. Other sprays there still count.")
     blocks = ", ".join(b["name"] for b in content["blocks"])
     return (Sentence(template=words, numbers={"job": str(content["job"]["number"]), "blocks": blocks}),)
+
+
+# ---- corrections -----------------------------------------------------------------------
+
+_CHANGED = {
+    What.MEANING: gettext_noop("What the record says changes."),
+    What.STARTED_AT: gettext_noop("Start: it was {before}, it is {after} now."),
+    What.ENDED_AT: gettext_noop("End: it was {before}, it is {after} now."),
+    What.LOADS: gettext_noop("Loads: it was {before}, it is {after} now."),
+    What.TREATED: gettext_noop("Area treated in {subject}: it was {before}, it is {after} now."),
+    What.PART: gettext_noop("Part treated in {subject}: it was {before}, it is {after} now."),
+    What.AMOUNT: gettext_noop("{subject}: it was {before}, it is {after} now."),
+    What.LABEL: gettext_noop("Label version of {subject}: it was {before}, it is {after} now."),
+    What.START_READINGS: gettext_noop("Weather at the start: it was {before}, it is {after} now."),
+    What.END_READINGS: gettext_noop("Weather at the end: it was {before}, it is {after} now."),
+    What.REMARK: gettext_noop("Why the rate differs from the plan: it was {before}, it is {after} now."),
+    What.ENTRY: gettext_noop("{subject}, closed for entry: it was before {before}, it is before {after} now."),
+    What.HARVEST: gettext_noop("{subject}, earliest picking: it was {before}, it is {after} now."),
+}
+_CHANGED_UNKNOWN = {
+    What.ENTRY: gettext_noop("{subject}, closed for entry: whether it ends is not known before or after this change."),
+    What.HARVEST: gettext_noop("{subject}, earliest picking: it is not known before or after this change."),
+}
+
+
+def _corrected(content: Mapping[str, Any], zone: str) -> tuple[Sentence, ...]:
+    """What this edition corrects, why, and each difference; nothing for a first edition."""
+    amends = content.get("amends")
+    if not amends:
+        return ()
+    numbers = {
+        "record": str(amends["record"]),
+        "at": stamp(_at(amends["signed_at"]), zone),
+        "who": amends["signed_by"],
+        "reason": amends["reason"],
+    }
+    words = gettext_noop("This corrects record {record}, signed {at} by {who}. Why: {reason}")
+    return (Sentence(template=words, numbers=numbers, unusual=True), *(_change(c) for c in amends["changes"]))
+
+
+def _change(change: Mapping[str, Any]) -> Sentence:
+    what, numbers = What(change["what"]), {k: change[k] for k in ("subject", "before", "after")}
+    doubtful = what in _CHANGED_UNKNOWN and UNKNOWN in (change["before"], change["after"])
+    template = _CHANGED_UNKNOWN[what] if doubtful else _CHANGED[what]
+    return Sentence(template=template, numbers=numbers, unusual=True)
+
+
+def _voided(content: Mapping[str, Any], zone: str) -> tuple[Sentence, ...]:
+    voids = content["voids"]
+    numbers = {
+        "record": str(voids["record"]),
+        "at": stamp(_at(voids["signed_at"]), zone),
+        "who": voids["signed_by"],
+        "job": str(content["job"]["number"]),
+        "blocks": ", ".join(b["name"] for b in content["blocks"]),
+    }
+    return (
+        Sentence(
+            template=gettext_noop("Record {record} of spray job {job} on {blocks}, signed {at} by {who}."),
+            numbers=numbers,
+        ),
+        Sentence(
+            template=gettext_noop("Its signature is withdrawn. The record stays readable, marked as withdrawn."),
+            unusual=True,
+        ),
+    )
+
+
+def _reopened() -> tuple[Sentence, ...]:
+    return (
+        Sentence(
+            template=gettext_noop(
+                "The blocks are closed again until the spray is signed. Its amounts go on counting in season totals."
+            ),
+            unusual=True,
+        ),
+    )

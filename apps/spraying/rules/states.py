@@ -38,6 +38,8 @@ class Step(StrEnum):
     REPORT_LATE = "report_late"
     SIGN = "sign"
     NOT_APPLIED = "not_applied"
+    AMEND = "amend"
+    VOID = "void"
 
 
 STATE_NAMES = {
@@ -60,6 +62,8 @@ STEP_NAMES = {
     Step.REPORT_LATE: gettext_noop("Report spraying that was not started here"),
     Step.SIGN: gettext_noop("Read back and sign"),
     Step.NOT_APPLIED: gettext_noop("Sign that nothing was applied"),
+    Step.AMEND: gettext_noop("Correct the signed record"),
+    Step.VOID: gettext_noop("Withdraw the signature"),
 }
 
 
@@ -147,6 +151,22 @@ TABLE: tuple[Transition, ...] = (
         needs="a reason, the ticked box, the password",
         named=True,
     ),
+    Transition(
+        step=Step.AMEND,
+        from_states=(_S.SIGNED, _S.CALLED_OFF),
+        to_state=_S.SPRAYED,
+        can=Can.SIGN,
+        needs="a signed record, times, area, loads, amounts, a reason",
+        named=True,
+    ),
+    Transition(
+        step=Step.VOID,
+        from_states=(_S.SIGNED,),
+        to_state=_S.SPRAYED,
+        can=Can.SIGN,
+        needs="a reason, the ticked box, the password",
+        named=True,
+    ),
 )
 TRANSITIONS = {t.step: t for t in TABLE}
 
@@ -178,6 +198,18 @@ def open_steps(state: JobState | str, *, roles: Iterable[Role], named: bool) -> 
     return tuple(
         t.step for t in TABLE if state in t.from_states and may(held, t.can) and (named or not t.named)
     )  # fmt: skip
+
+
+def pointless(state: JobState | str, *, doubt: bool, attested: bool) -> frozenset[Step]:
+    """Steps the table allows from ``called_off`` for which this job leaves nothing to do.
+
+    ``attested``: it is signed that nothing was applied; such a record is corrected, not reported again.
+    """
+    if state != JobState.CALLED_OFF:
+        return frozenset()
+    if attested:
+        return frozenset({Step.NOT_APPLIED, Step.REPORT_LATE})
+    return frozenset({Step.AMEND}) if doubt else frozenset({Step.AMEND, Step.NOT_APPLIED})
 
 
 def diagram() -> str:

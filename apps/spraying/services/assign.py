@@ -51,6 +51,7 @@ def assign_job(
     move(job, Step.ASSIGN, member=member, now=now, changes=changes, note=why)
     _reserve(job, blocks, member, now)
     ground.close_for_window(job, member=member, now=now)
+    ground.ask_for_notice(job, member=member, now=now)
     _tell_assigned(job, member, now)
     return job
 

@@ -33,6 +33,8 @@ def set_spray_settings(
     row = settings_of(member.farm)
     wanted = {name: changes.get(name, getattr(row, name)) for name in _NAMES}
     _check(wanted, member.farm, now)
+    if row.own_advice and wanted["preset"] != row.preset:
+        raise BadInput({"preset": gettext_noop("The farm follows its own table: change it under resistance advice.")})
     if row.pk is None:
         row = SpraySettings.objects.add(farm=member.farm)
         audit.record(farm=member.farm, actor=member, verb="opened", subject=row, now=now)

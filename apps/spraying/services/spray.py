@@ -26,10 +26,10 @@ from apps.spraying.services.moves import (
 )
 from apps.spraying.services.plan import note_ground
 from apps.weather.services import record_reading
-from farmops.errors import Refused, Severity, gettext_noop, refusals
+from farmops.errors import Refused, Severity, gettext_noop, needing_reason, refusals
 from farmops.wording import stamp
 
-REPORTS = (Step.FINISH, Step.CORRECT, Step.REPORT_LATE)
+REPORTS = (Step.FINISH, Step.CORRECT, Step.REPORT_LATE, Step.AMEND)
 
 
 @transaction.atomic
@@ -49,15 +49,16 @@ def start_spraying(
     """
     job = locked(member, job_id, Step.START, expected_version=expected_version)
     read = read_readings(readings, taken_at=now)
-    ground.lock_blocks(job)
+    zone = ground.lock_blocks(job)
     blocks = checking.check_job(job, checking.starting(job, read.weather(), now))
     findings = checking.flat(blocks) + early_start(
         job.window_starts_at, now, stamp(job.window_starts_at, job.farm.time_zone)
     )
-    findings += ground.people_inside(job, now)
+    people = ground.people_inside(job, zone, now)
+    findings += people + ground.signs_missing(job)
     if refusals(findings):
         raise Refused(findings)
-    unanswered = checking.unanswered(blocks, job.findings)
+    unanswered = checking.unanswered(blocks, job.findings) + needing_reason(people)
     why = reason.strip()
     if unanswered and len(why) < 5:
         raise Refused([checking.reason_missing(), *unanswered])
@@ -71,7 +72,7 @@ def start_spraying(
     details = {"readings": read.as_json()}
     move(job, Step.START, member=member, now=now, changes=changes, note=why, happened_at=now, details=details)
     _keep_reading(job, read, member, now)
-    ground.close_for_start(job, member=member, now=now)
+    ground.close_for_start(job, zone, member=member, now=now)
     return job
 
 
@@ -100,7 +101,7 @@ def finish_spraying(
 ) -> Job:
     """Report what was done; see ``reports.read_done`` for its shape. The blocks stay closed until it is signed."""
     job = locked(member, job_id, Step.FINISH, expected_version=expected_version)
-    return _report(job, Step.FINISH, member, read_done(job, done, now=now), now=now)
+    return report(job, Step.FINISH, member, read_done(job, done, now=now), now=now)
 
 
 @transaction.atomic
@@ -109,7 +110,7 @@ def correct_finish(
 ) -> Job:
     """Report again before signing: what was reported first stays among the steps."""
     job = locked(member, job_id, Step.CORRECT, expected_version=expected_version)
-    return _report(job, Step.CORRECT, member, read_done(job, done, now=now), now=now)
+    return report(job, Step.CORRECT, member, read_done(job, done, now=now), now=now)
 
 
 @transaction.atomic
@@ -131,15 +132,15 @@ def report_late(
         )
         raise Refused([checking.refusal("signed_not_applied", template)])
     why = needed_text(reason, "reason", gettext_noop("Say why it is reported only now."))
-    report = read_done(job, done, now=now)
-    read = read_readings(readings, taken_at=report.started_at)
-    fix_labels(job, report.started_at, only_missing=True)
+    typed = read_done(job, done, now=now)
+    read = read_readings(readings, taken_at=typed.started_at)
+    fix_labels(job, typed.started_at, only_missing=True)
     job.start_readings = read.as_json()
     _keep_reading(job, read, member, now)
-    return _report(job, Step.REPORT_LATE, member, report, now=now, note=why, more={"start_readings": read.as_json()})
+    return report(job, Step.REPORT_LATE, member, typed, now=now, note=why, more={"start_readings": read.as_json()})
 
 
-def _report(
+def report(
     job: Job,
     step: Step,
     member: Member,
@@ -148,13 +149,14 @@ def _report(
     now: datetime,
     note: str = "",
     more: Mapping[str, Any] | None = None,
+    details: Mapping[str, Any] | None = None,
 ) -> Job:
     """Write what was done, judge it, keep the blocks closed as unconfirmed, and tell the managers."""
     was, started_before = job.state, job.started_at
     times = agree(
         [*_claims(job), Claim(person_id=member.person_id, started_at=done.started_at, ended_at=done.ended_at)]
     )
-    job.started_at, job.ended_at = times.started_at, times.ended_at
+    job.started_at, job.ended_at, job.sprayed_gal = times.started_at, times.ended_at, done.sprayed_gal
     _write_lines(job, done)
     blocks = checking.check_job(job, checking.done(job, start_weather(job).weather(), now))
     note_ground(job, blocks)
@@ -166,6 +168,7 @@ def _report(
         "disputed": times.disputed,
         "doubt": False,
         "loads": done.loads,
+        "sprayed_gal": done.sprayed_gal,
         "end_readings": done.end_readings.as_json() if done.end_readings else {},
         "deviation_reason": done.deviation_reason,
         "finish_findings": checking.snapshot(blocks),
@@ -181,7 +184,7 @@ def _report(
         changes=changes,
         note=note,
         happened_at=done.ended_at,
-        details=_said(job, done),
+        details={**_said(job, done), **(details or {})},
     )
     since = min(t for t in (started_before, times.started_at) if t is not None)
     ground.close_for_finish(job, since=since, first=was != JobState.SPRAYED, member=member, now=now)
@@ -213,6 +216,7 @@ def _said(job: Job, done: Done) -> dict[str, Any]:
         "started_at": done.started_at.isoformat(),
         "ended_at": done.ended_at.isoformat(),
         "loads": f"{done.loads.normalize():f}",
+        "sprayed_gal": None if done.sprayed_gal is None else f"{done.sprayed_gal.normalize():f}",
         "blocks": {str(b.block): f"{done.acres[b.pk].normalize():f}" for b in job.job_blocks.all()},
         "products": {p.product.name: str(done.amounts[p.pk]) for p in job.job_products.all()},
         "deviation_reason": done.deviation_reason,

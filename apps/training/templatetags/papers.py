@@ -7,9 +7,9 @@ from typing import Any
 from django import template
 from django.utils.translation import gettext
 
-from apps.training.forms import KIND_NAMES, STATE_NAMES
+from apps.training.forms import STATE_NAMES
 from apps.training.queries import TrainingLine
-from apps.training.rules import TRAINING_NAMES
+from apps.training.rules import KIND_NAMES, TRAINING_NAMES
 
 register = template.Library()
 

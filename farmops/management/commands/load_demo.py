@@ -9,7 +9,7 @@ from django.db import transaction
 
 from apps.people.models import Farm
 from farmops import clock
-from farmops.demo import ground, season
+from farmops.demo import gates, ground, season
 
 ACTS = (
     ground.people_and_farms,
@@ -17,8 +17,10 @@ ACTS = (
     ground.label_library,
     ground.crops_and_scouting,
     ground.shed_and_machine,
+    gates.gates_and_numbers,
     season.papers,
     season.history,
+    season.season_programs,
     season.tasks,
 )
 ONE_OF_EACH = (("manager", "marta"), ("applicator", "devin"), ("staff", "lupe"))

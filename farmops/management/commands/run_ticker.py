@@ -27,6 +27,7 @@ from farmops import clock
 
 log = logging.getLogger(__name__)
 LEASE = "ticker"
+SHORTEST_LEASE = 30.0  # seconds after which another ticker takes over from one that died
 GRACE = 0.7  # seconds that a running round gets to end by itself
 
 
@@ -37,14 +38,14 @@ class Ticker:
         self.seconds = seconds
         self.stopping = threading.Event()
         self.holder = f"{socket.gethostname()[:60]}:{os.getpid()}:{secrets.token_hex(4)}"
-        self.lease = timedelta(seconds=max(30.0, 2 * seconds))
+        self.lease = timedelta(seconds=max(SHORTEST_LEASE, 2 * seconds))
 
     def round(self) -> None:
         """One sweep, if the lease is ours. A fault is logged and does not end the rounds."""
         try:
             close_old_connections()
-            if services.hold_lease(name=LEASE, holder=self.holder, length=self.lease, now=clock.now()):
-                services.sweep(clock.now())
+            if services.hold_lease(name=LEASE, holder=self.holder, length=self.lease, now=clock.machine_now()):
+                services.sweep(clock.now(), machine=clock.machine_now())
         except Exception:
             log.exception("a sweep failed; the next one follows in %s s", self.seconds)
 
@@ -71,7 +72,7 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         if options["once"]:
-            done = services.sweep(clock.now())
+            done = services.sweep(clock.now(), machine=clock.machine_now())
             self.stdout.write(f"made {done.made}, sent {done.sent}, failed {done.failed}, faults {done.faults}")
             return
         ticker = Ticker(settings.SWEEP_SECONDS)

@@ -1,0 +1,1 @@
+"""The answer at the gate: a code on a plate opens one small page, without an account."""

@@ -1,0 +1,1 @@
+"""Whom to call: numbers the farm typed, readable without reception."""

@@ -1,0 +1,53 @@
+"""Record rules as dated data, and how a record stands against them."""
+
+from apps.spraying.records.rules.facts import (
+    ELEMENT_NAMES,
+    KEPT_ELSEWHERE,
+    STATUS_NAMES,
+    Applicators,
+    Asks,
+    DueBy,
+    Element,
+    KeepFrom,
+    Products,
+    RecordRule,
+    Sprayed,
+    Status,
+    as_json,
+    binds,
+    by_code,
+    due_at,
+    from_json,
+    keep_until,
+    shown_until,
+)
+from apps.spraying.records.rules.holding import blanks, sprayed_of
+from apps.spraying.records.rules.judging import Standing, first_due, judge, standings
+
+__all__ = [
+    "ELEMENT_NAMES",
+    "KEPT_ELSEWHERE",
+    "STATUS_NAMES",
+    "Applicators",
+    "Asks",
+    "DueBy",
+    "Element",
+    "KeepFrom",
+    "Products",
+    "RecordRule",
+    "Sprayed",
+    "Standing",
+    "Status",
+    "as_json",
+    "binds",
+    "blanks",
+    "by_code",
+    "due_at",
+    "first_due",
+    "from_json",
+    "judge",
+    "keep_until",
+    "shown_until",
+    "sprayed_of",
+    "standings",
+]

@@ -1,0 +1,1 @@
+"""The real thing as processes, killed, flushed and restarted through a simulated season."""
