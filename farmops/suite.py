@@ -61,7 +61,7 @@ def steps() -> list[Step]:
         # Rules that touch no table have run above; the second database is for what does.
         Step(
             "tests on PostgreSQL",
-            pytest("-m", "database and not browser and not services and not faults"),
+            pytest("-m", "database and not one_database and not browser and not services and not faults"),
             served,
             no_services,
         ),

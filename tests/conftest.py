@@ -10,7 +10,6 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import pytest
-from _pytest.unittest import TestCaseFunction
 from django.test import Client, TransactionTestCase
 from rest_framework.test import APIClient
 
@@ -37,7 +36,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Marks what reads or writes tables: pure rules need no second run on the second database."""
     for item in items:
         names = set(getattr(item, "fixturenames", ()))
-        if item.get_closest_marker("django_db") or names & _DATABASE_FIXTURES or isinstance(item, TestCaseFunction):
+        if item.get_closest_marker("django_db") or names & _DATABASE_FIXTURES:
             item.add_marker("database")
 
 

@@ -13,6 +13,7 @@ from apps.safety.posting import queries as notices
 from apps.safety.posting import services as posting
 from apps.safety.rules.notice import Notice
 from apps.spraying import services as jobs
+from apps.spraying.display import services as displays
 from apps.spraying.ground import board_source
 from apps.spraying.models import Job
 from apps.spraying.programs import services as programs
@@ -115,6 +116,7 @@ def _play(stage: Stage, line: dict[str, Any], starts_at: datetime, ends_at: date
     )
     if line["state"] == "signed":
         _sign(stage, line["applicator"], job, ends_at + timedelta(minutes=20))
+        _hang_sheet(stage, job, applicator, ends_at + timedelta(minutes=30))
         _take_signs_down(stage, job, applicator, ends_at + timedelta(days=3))
 
 
@@ -124,6 +126,13 @@ def _give_notice(job: Job, member: Member, now: datetime) -> None:
         if Notice(notice.needs).needs_sign:
             posting.put_up_sign(member=member, posting_id=notice.pk, now=now)
         posting.tell_workers(member=member, posting_id=notice.pk, now=now)
+
+
+def _hang_sheet(stage: Stage, job: Job, member: Member, now: datetime) -> None:
+    """The sheets of days gone by hang at the central place; the latest is still to be hung."""
+    if now < stage.now - timedelta(days=1):
+        products = [line.product_id for line in job.job_products.all()]
+        displays.put_up(member=member, job_id=job.pk, sds_for=products, now=now)
 
 
 def _take_signs_down(stage: Stage, job: Job, member: Member, now: datetime) -> None:
@@ -147,6 +156,7 @@ def _done(job: Job, starts_at: datetime, ends_at: datetime) -> dict[str, Any]:
     return {
         "started_at": starts_at,
         "ended_at": ends_at,
+        "sprayed_gal": (acres * job.spray_gpa).quantize(Decimal(1)),
         "loads": (acres * job.spray_gpa / job.sprayer.usable_gal).quantize(Decimal("0.01")),
         "blocks": [{"block_id": r.block_id, "treated_acres": r.planned_acres} for r in job.job_blocks.all()],
         "products": amounts,

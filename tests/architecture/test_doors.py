@@ -7,6 +7,8 @@ import pytest
 from apps.people.rules import Can, Role, may
 from tests.architecture.doors import Door, all_doors, farm_doors, is_guarded, methods_of
 
+pytestmark = pytest.mark.one_database
+
 # Doors that belong to no farm, each with the reason why it needs no member.
 OPEN = {
     "": "home: sends people to log in or to their farm",

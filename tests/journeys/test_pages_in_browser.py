@@ -84,10 +84,10 @@ def address(door: Door, world: World) -> str:
     return door.address(world.bench.farm.slug, **parts)
 
 
-def faults_at(seat: Seat, language: str) -> list[str]:
+def faults_at(seat: Seat, language: str, *, axe: bool = True) -> list[str]:
     """What is wrong with the page as it stands, and what its console said."""
     seen = seat.page.evaluate(_LOOK)
-    found = list(seat.page.evaluate(_AXE, AXE))
+    found = list(seat.page.evaluate(_AXE, AXE)) if axe else []
     if seen["h1"] != 1:
         found.append(f"{seen['h1']} h1")
     if seen["overflow"] > 0:
@@ -114,7 +114,8 @@ def faults_of(seat: Seat, path: str, language: str) -> list[str]:
     drawn(seat)
     found = faults_at(seat, language)
     seat.size(DESK)
-    return found + faults_at(seat, language)
+    # The desk has the phone's elements in other places: axe looks at both in one language, the ruler always.
+    return found + faults_at(seat, language, axe=language == "en")
 
 
 def test_every_page_is_known_to_this_walk(world: World):

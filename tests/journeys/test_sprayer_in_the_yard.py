@@ -111,6 +111,12 @@ def waits_for(phone: Seat, load: int, code: str, text: str) -> None:
     )
 
 
+def cut(phone: Seat) -> None:
+    """The network is gone once the page itself has noticed: the browser cuts each of its processes in its own time."""
+    phone.page.context.set_offline(True)
+    phone.page.wait_for_function("() => fetch('/healthz', {method: 'POST'}).then(() => false, () => true)")
+
+
 def test_from_the_catch_cup_to_the_third_load(bench: Bench, job: Any, phone: Seat) -> None:
     measured = calibrate(phone, bench)
     assert (measured.gpa, measured.gauge_psi, measured.verdict) == (D(30), D(44), "good")
@@ -139,7 +145,7 @@ def test_from_the_catch_cup_to_the_third_load(bench: Bench, job: Any, phone: Sea
     waits_for(phone, 1, "water_last", "Saved: ")
     assert MixTick.objects.for_farm(bench.farm).count() == 5
 
-    page.context.set_offline(True)
+    cut(phone)
     press(phone, 2, "water_first", dry)
     waits_for(phone, 2, dry, "On this phone only. Not saved yet.")
     assert "Not saved yet, on this phone only: 2" in page.inner_text("#mix-state")

@@ -5,7 +5,7 @@ Built through the services and factories of the apps, so that board, shed, trail
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
@@ -271,8 +271,9 @@ def _papers(world: World) -> None:
     file = bring_in(member=manager, name="last-year.csv", text=past, now=NOW)
     copy_advice(member=manager, preset="extension", now=NOW)
     july = Ask(audience=Audience.INSPECTOR, first_on=date(2026, 6, 1), last_on=date(2026, 7, 5))
-    packet = ask_packet(member=manager, ask=july, now=SEEN_AT)
-    make_if_small(farm=bench.farm, packet_id=packet.pk, now=SEEN_AT)
+    ask_packet(member=manager, ask=july, now=SEEN_AT)  # waits, on the list
+    packet = ask_packet(member=world.cast.staff, ask=replace(july, audience=Audience.WORKER), now=SEEN_AT)
+    make_if_small(farm=bench.farm, packet_id=packet.pk, now=SEEN_AT)  # everybody may open their own; managers open all
     world.parts |= {
         "scan": scan.pk,
         "credit": credit.pk,

@@ -197,9 +197,12 @@ def test_a_block_no_longer_in_use_gets_no_code_and_its_plate_is_not_answered(any
 # ---- the count ----
 
 
-def test_one_connection_is_stopped_with_the_time_to_wait_and_says_keep_out(anybody, cast, code, browser_client):
-    now = clock.now()
-    services.count_question(connection="127.0.0.1", cost=rules.MOST_IN_WINDOW, now=now)
+def test_one_connection_is_stopped_with_the_time_to_wait_and_says_keep_out(
+    anybody, cast, code, browser_client, monkeypatch
+):
+    at = clock.now().replace(second=10)  # no new minute begins between the questions
+    monkeypatch.setattr("farmops.clock.now", lambda: at)
+    services.count_question(connection="127.0.0.1", cost=rules.MOST_IN_WINDOW, now=at)
     page = anybody.get(f"/g/{code.code}/")
     assert page.status_code == 429 and b"KEEP OUT" in page.content
     assert 1 <= int(page["Retry-After"]) <= 60

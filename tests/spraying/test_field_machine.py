@@ -277,6 +277,12 @@ class Field(RuleBasedStateMachine):
             assert (said, picked) == (entry, harvest), f"minute {self.minute}, {work}, block {block}, rest {rest}"
 
 
+MUST_HAPPEN = (
+    *(f"entry {word}" for word in ("yes", "no", "unknown")),
+    *(f"did {step}" for step in ("assign", "start", "finish", "sign")),
+)
+
+
 @pytest.mark.django_db
 def test_the_board_agrees_with_the_judge_whatever_people_do(bench, capsys):
     ready(bench)
@@ -288,9 +294,11 @@ def test_the_board_agrees_with_the_judge_whatever_people_do(bench, capsys):
         suppress_health_check=list(HealthCheck), database=None,
     )  # fmt: skip
     counted.clear()
-    seed(20260604)(run_state_machine_as_test)(machine, settings=limits)
+    for more in range(5):  # row numbers steer the draws too: a short run may leave a step out, so it goes on
+        seed(20260604 + more)(run_state_machine_as_test)(machine, settings=limits)
+        if all(counted[name] for name in MUST_HAPPEN):
+            break
     with capsys.disabled():
         print(f"\n  real services driven against the judge: {dict(sorted(counted.items()))}")
     assert counted["probes"] >= 24 * 24
-    assert min(counted[f"entry {word}"] for word in ("yes", "no", "unknown")) > 0
-    assert min(counted[f"did {step}"] for step in ("assign", "start", "finish", "sign")) > 0
+    assert [name for name in MUST_HAPPEN if not counted[name]] == []

@@ -126,7 +126,7 @@ def test_b4_signed_not_applied_the_sign_may_come_down_and_nothing_is_owed(bench)
     assert entry(bench, SIGNED).because[0].code == "sign_up"
     posting.take_down_sign(member=bench.applicator, posting_id=row.pk, now=SIGNED)
     assert entry(bench, SIGNED).answer == "yes"
-    assert list(notices.standing(bench.farm)) == []
+    assert list(notices.standing(bench.farm, SIGNED)) == []
 
 
 def test_who_may_handle_signs(bench, cast):
@@ -163,6 +163,22 @@ def test_what_is_due_for_signs_and_when(bench):
 
 
 # ---- the central display --------------------------------------------------------------------
+
+
+def test_what_was_said_by_mouth_leaves_the_list_with_its_interval(bench):
+    """Else every spray of all years would be read in each sweep, and stand on the page as a thing to do."""
+    bench.signed()
+    end = ENDED + 12 * HOUR
+    listed = [[row.needs for row in notices.standing(bench.farm, at)] for at in (SIGNED, end - HOUR, end + HOUR)]
+    assert listed == [[Notice.EITHER], [Notice.EITHER], []]
+
+
+def test_a_sign_that_stands_is_listed_until_it_is_down(bench):
+    job = posted_and_sprayed(bench)
+    year = SIGNED + 365 * DAY
+    assert [row.pk for row in notices.standing(bench.farm, year)] == [sign_of(job).pk]
+    posting.take_down_sign(member=bench.manager, posting_id=sign_of(job).pk, now=year)
+    assert list(notices.standing(bench.farm, year)) == []
 
 
 def sheet(bench, job):

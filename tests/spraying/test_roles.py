@@ -14,7 +14,7 @@ from farmops.errors import NotYourRole, Refused
 from tests.conftest import place
 from tests.factories.spraying import PASSWORD, READINGS, REPORTED, SIGNED, STARTED, WINDOW
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_database]
 
 BRING = {
     JobState.DRAFT: lambda b: b.planned(),

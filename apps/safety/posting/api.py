@@ -22,7 +22,7 @@ class Signs(FarmAPI):
 
     @extend_schema(responses=shapes.SignsOut, operation_id="list_signs")
     def get(self, request: Request, farm: str) -> Response:
-        rows = list(queries.standing(self.farm)[:MOST])
+        rows = list(queries.standing(self.farm, self.now)[:MOST])
         return self.show(shapes.SignsOut, {"signs": queries.shown(rows, self.now)})
 
 

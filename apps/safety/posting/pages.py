@@ -40,7 +40,7 @@ class Signs(FarmPage):
         return self.page(self.context())
 
     def context(self) -> dict[str, Any]:
-        rows = list(queries.standing(self.farm)[:MOST])
+        rows = list(queries.standing(self.farm, self.now)[:MOST])
         lines = [{"said": s, "needs": NAMES[Notice(s.row.needs)]} for s in queries.shown(rows, self.now)]
         return {"lines": lines, "may_act": self.member.can(Can.POST_NOTICES)}
 

@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.db.models import Q, QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from apps.people.models import Farm
 from apps.people.queries import one, person_ids_with
@@ -39,10 +39,16 @@ def locked(farm: Farm, posting_id: int) -> Posting:
     return one(postings(farm).select_for_update(of=("self",)).filter(pk=posting_id))
 
 
-def standing(farm: Farm) -> QuerySet[Posting]:
-    """What is still owed or still stands."""
-    owed = Q(dropped_at=None, down_at=None) | Q(up_at__isnull=False, down_at=None)
-    return postings(farm).filter(owed)
+def standing(farm: Farm, now: datetime) -> QuerySet[Posting]:
+    """Signs that stand, and notices still owed: those whose application keeps people out at ``now`` or later.
+
+    Cost follows what hangs: a notice given by mouth leaves the list with the interval it was given for.
+    """
+    holding = Closure.objects.for_farm(farm).filter(
+        source=OuterRef("source"), lifted_at=None, speaks_until__gt=now
+    )  # fmt: skip
+    owed = Q(dropped_at=None, up_at=None) & Exists(holding.exclude(kind=Kind.HARVEST))
+    return postings(farm).filter(owed | Q(up_at__isnull=False, down_at=None))
 
 
 def of_source(farm: Farm, source: str) -> QuerySet[Posting]:
@@ -118,7 +124,7 @@ def _shown(row: Posting, hung: Sequence[Closure], now: datetime) -> Standing:
 
 def due(farm: Farm, now: datetime) -> list[Due]:
     """Signs to put up, signs to take down, workers to tell. A constant number of queries."""
-    rows = list(standing(farm).filter(starts_at__lte=now + SIGN_AHEAD))
+    rows = list(standing(farm, now).filter(starts_at__lte=now + SIGN_AHEAD))
     if not rows:
         return []
     to = sorted({p for role in (Role.MANAGER, Role.APPLICATOR) for p in person_ids_with(farm, role)})
@@ -156,7 +162,7 @@ def _due(kind: str, row: Posting, occasion: str, to: list[int], template: str) -
 
 def next_due(farm: Farm, now: datetime) -> datetime | None:
     """When time alone changes what is due: a sign may go up, an interval has run, three days are over."""
-    rows = list(standing(farm))
+    rows = list(standing(farm, now))
     hung = _closures_of(rows)
     ends = [c.ends_at for found in hung.values() for c in found if c.kind == Kind.ENTRY and c.ends_at is not None]
     moments = [sign_earliest(row.starts_at) for row in rows] + ends + [end + SIGN_AFTER for end in ends]
