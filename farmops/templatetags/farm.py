@@ -6,7 +6,7 @@ from datetime import UTC, date, datetime
 from decimal import Decimal
 from typing import Any
 
-from django import template
+from django import forms, template
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 from django.utils.translation import get_language, gettext
@@ -69,6 +69,10 @@ def once(context: template.Context) -> SafeString:
 
 @register.inclusion_tag("parts/field.html")
 def field(bound: Any) -> dict[str, Any]:
-    """One form field: label, hint, what is wrong with it, control."""
+    """One form field: label, hint, what is wrong with it, control.
+
+    A field may carry ``part`` (a class for its place beside another) and ``needed`` (its form judges it later).
+    """
     widget = bound.field.widget
-    return {"f": bound, "kind": getattr(widget, "input_type", widget.__class__.__name__.lower())}
+    kind = "choices" if isinstance(widget, forms.CheckboxSelectMultiple) else getattr(widget, "input_type", None)
+    return {"f": bound, "kind": kind or widget.__class__.__name__.lower()}

@@ -20,8 +20,10 @@ class SumForm(forms.Form):
     def __init__(self, *args: Any, made: Sum, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         for box in made.asked:
-            self.fields[box.name] = _box(box)
+            self.fields[box.name] = field = _box(box)
+            field.needed = box.needed  # the sum itself says what is missing, and how it should look
             if box.units and box.kind is not Kind.ANY:
+                field.part = "amount"
                 self.fields[f"{box.name}_unit"] = _unit(box)
 
 
@@ -46,8 +48,11 @@ def _unit(box: Asked) -> forms.ChoiceField:
     choices = [(unit, unit_name(unit)) for unit in box.units]
     if box.kind is Kind.PRODUCT:
         choices.insert(0, ("", gettext("choose the unit")))
-    label = gettext("Unit: %(what)s") % {"what": gettext(box.label)}
-    return forms.ChoiceField(label=label, choices=choices, required=False)
+    named = gettext("Unit: %(what)s") % {"what": gettext(box.label)}
+    widget = forms.Select(attrs={"aria-label": named})  # on the page it stands beside its amount
+    field = forms.ChoiceField(label=gettext("Unit"), choices=choices, required=False, widget=widget)
+    field.needed, field.part = True, "unit"
+    return field
 
 
 GROUP_NAMES = {

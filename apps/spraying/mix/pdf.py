@@ -116,7 +116,7 @@ def _notes(made: MixSheet) -> list[str]:
     language = get_language()
     said = [times.fill(gettext(f.template), f.numbers, language) for f in (*made.cautions, made.entry.telling)]
     if made.jar:
-        amounts = "; ".join(f"{j.name} {show(j.amount.amount, 2)} {unit_name(j.amount.unit)}" for j in made.jar)
+        amounts = "; ".join(f"{j.name} {j.said}" for j in made.jar)
         jar = gettext("Jar test first, in a pint of this water, in the same order: %(amounts)s.") % {"amounts": amounts}
         said.insert(0, jar)
     return [*said, wording.entry_words(made), wording.pump_words(made)]

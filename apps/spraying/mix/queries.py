@@ -20,7 +20,7 @@ from apps.spraying.rules.outcome import entry_intervals
 from apps.spraying.rules.states import JobState
 from farmops import clock
 from farmops.errors import BadInput, Finding, gettext_noop, refuse
-from farmops.units import Quantity
+from farmops.units import Quantity, show, unit_name
 
 Ticks = dict[tuple[int, str], MixTick]
 
@@ -32,6 +32,11 @@ class Jar:
     product_id: int
     name: str
     amount: Quantity
+
+    @property
+    def said(self) -> str:
+        """As a syringe or a kitchen scale shows it; the exact amount goes out over the API."""
+        return f"{show(self.amount.amount, 2)} {unit_name(self.amount.unit)}"
 
 
 @dataclass(frozen=True, kw_only=True)
