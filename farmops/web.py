@@ -31,6 +31,7 @@ from apps.people.rules import Can
 from farmops import clock, offline
 from farmops.errors import BadInput, FarmError, NotYourRole, Refused, Unknown
 from farmops.problems import PreconditionRequired, describe
+from farmops.uploads import MEDIA, MOST_BYTES
 
 UNSAFE = {"POST", "PATCH", "PUT", "DELETE"}
 
@@ -50,6 +51,21 @@ def read_body(request: Request, shape: type[Any], *, partial: bool = False, farm
     serializer = shape(data=request.data, partial=partial, context={"farm": farm})
     serializer.is_valid(raise_exception=True)
     return dict(serializer.validated_data)
+
+
+def kept_file(content: bytes, media: str, name: str) -> HttpResponse:
+    """A kept upload: never shown in the browser, never guessed at, never cached, and nothing in it may run."""
+    response = HttpResponse(content, content_type=media)
+    response["Content-Disposition"] = f'attachment; filename="{name}.{MEDIA[media]}"'
+    response["X-Content-Type-Options"] = "nosniff"
+    response["Content-Security-Policy"] = "default-src 'none'; sandbox"
+    response["Cache-Control"] = "no-store"
+    return response
+
+
+def content_of(file: Any) -> bytes:
+    """An upload's bytes, one more than may be taken at the most."""
+    return bytes(file.read(MOST_BYTES + 1))
 
 
 class FarmAPI(APIView):

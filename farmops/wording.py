@@ -86,10 +86,13 @@ _STAMP = re.compile(r"(\d{4}-\d{2}-\d{2}T[\d:.]+\+00:00)@([A-Za-z_/+-]+\d*)")
 
 
 def _worded(number: str, language: str | None) -> str:
-    if _DATE.fullmatch(number):
-        return date(dt.date.fromisoformat(number), language)
-    if match := _STAMP.fullmatch(number):
-        return instant(dt.datetime.fromisoformat(match[1]), match[2], language)
+    try:
+        if _DATE.fullmatch(number):
+            return date(dt.date.fromisoformat(number), language)
+        if match := _STAMP.fullmatch(number):
+            return instant(dt.datetime.fromisoformat(match[1]), match[2], language)
+    except ValueError:  # what somebody typed looks like a day and is none: said as typed
+        pass
     return number
 
 

@@ -22,6 +22,7 @@ SENTENCES = {
     "asked for a correction of": gettext_noop("{who} asked for a correction of {what}."),
     "assign": gettext_noop("{who} assigned {what}."),
     "brought in": gettext_noop("{who} brought in {what}."),
+    "brought in trainings to": gettext_noop("{who} recorded a list of trainings of {what}."),
     "call_off": gettext_noop("{who} called off {what}."),
     "changed": gettext_noop("{who} changed {what}."),
     "changed nozzles of": gettext_noop("{who} changed the nozzles of {what}."),

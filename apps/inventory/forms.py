@@ -40,7 +40,8 @@ class DeliveryForm(QuantityForm):
     lot_number = forms.CharField(label=_("Lot number on the container"), max_length=60)
     received_on = forms.DateField(label=_("Delivered on"), widget=forms.DateInput(attrs={"type": "date"}))
     expires_on = forms.DateField(label=_("Expires on"), required=False, widget=forms.DateInput(attrs={"type": "date"}))
-    field_order = ["product_id", "lot_number", "amount", "unit", "received_on", "expires_on"]
+    supplier = forms.CharField(label=_("Supplier"), required=False, max_length=160)
+    field_order = ["product_id", "lot_number", "amount", "unit", "received_on", "expires_on", "supplier"]
 
     def __init__(self, *args: Any, products: list[tuple[int, str]], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -61,4 +62,5 @@ class LotForm(forms.Form):
     expires_on = forms.DateField(
         label=_("Expires on"), required=False, widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
     )
+    supplier = forms.CharField(label=_("Supplier"), required=False, max_length=160)
     version = forms.IntegerField(widget=forms.HiddenInput)

@@ -47,6 +47,7 @@ class Lot(FarmOwned):
     lot_number = models.CharField(max_length=60)
     expires_on = models.DateField(null=True)
     received_on = models.DateField()
+    supplier = models.CharField(max_length=160, blank=True, help_text="Who delivered it")
     on_hand = stock_field()
 
     class Meta:

@@ -9,7 +9,7 @@ from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
-from django.db.models import QuerySet
+from django.db.models import Count, Q, QuerySet
 
 from apps.inventory.models import LedgerLine, Lot, ProductStock
 from apps.inventory.rules import (
@@ -74,6 +74,12 @@ def stock_of(farm: Farm, product_id: int) -> ProductStock:
 
 def lots(farm: Farm) -> QuerySet[Lot]:
     return Lot.objects.for_farm(farm).select_related("product", "product__stock", "farm").order_by("-id")
+
+
+def supplied(farm: Farm) -> frozenset[int]:
+    """Products of which there are lots, and every lot says who delivered it. One query."""
+    named = Lot.objects.for_farm(farm).values("product_id").annotate(silent=Count("pk", filter=Q(supplier="")))
+    return frozenset(row["product_id"] for row in named if not row["silent"])
 
 
 def lot_in(farm: Farm, lot_id: int) -> Lot:

@@ -27,6 +27,7 @@ class DeliveryIn(QuantityIn):
     lot_number = serializers.CharField(max_length=60)
     received_on = serializers.DateField()
     expires_on = serializers.DateField(required=False, allow_null=True, default=None)
+    supplier = serializers.CharField(required=False, allow_blank=True, max_length=160)
 
 
 class CountIn(QuantityIn):
@@ -41,6 +42,7 @@ class AdjustIn(QuantityIn):
 class LotEdit(serializers.Serializer):
     lot_number = serializers.CharField(max_length=60)
     expires_on = serializers.DateField(allow_null=True)
+    supplier = serializers.CharField(allow_blank=True, max_length=160)
 
 
 class StockOut(serializers.Serializer):
@@ -62,6 +64,7 @@ class LotOut(serializers.Serializer):
     lot_number = serializers.CharField()
     expires_on = serializers.DateField(allow_null=True)
     received_on = serializers.DateField()
+    supplier = serializers.CharField()
     on_hand = _amount()
     unit = serializers.CharField(help_text="gal or lb", source="product.stock.unit")
     version = serializers.IntegerField()

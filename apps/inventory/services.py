@@ -52,9 +52,10 @@ def receive_delivery(
     quantity: Quantity,
     received_on: date,
     expires_on: date | None = None,
+    supplier: str = "",
     now: datetime,
 ) -> Lot:
-    """Put a delivered lot on the shelf; more of a known lot is added to it."""
+    """Put a delivered lot on the shelf; more of a known lot is added to it. ``supplier``: who delivered it."""
     member.require(Can.EDIT_SHED)
     farm, number = member.farm, _lot_number(lot_number)
     _above_zero(quantity)
@@ -68,11 +69,20 @@ def receive_delivery(
     lot = Lot.objects.for_farm(farm).filter(product=stock.product, lot_number=number).first()
     if lot is None:
         lot = Lot.objects.add(
-            farm=farm, product=stock.product, lot_number=number, expires_on=expires_on, received_on=received_on
+            farm=farm,
+            product=stock.product,
+            lot_number=number,
+            expires_on=expires_on,
+            received_on=received_on,
+            supplier=_supplier(supplier),
         )
     elif expires_on and lot.expires_on != expires_on:
         said = gettext_noop("This lot is in the book with another expiry date. Correct the lot first.")
         raise BadInput({"expires_on": said})
+    elif supplier.strip() and lot.supplier != _supplier(supplier):
+        raise BadInput(
+            {"supplier": gettext_noop("This lot is in the book from another supplier. Correct the lot first.")}
+        )
     _write(stock, Move.RECEIVE, quantity, now=now, by=member, lot=lot, on_hand=amount)
     audit.record(farm=farm, actor=member, verb="received", subject=lot, now=now, after={"amount": str(quantity)})
     return lot
@@ -97,14 +107,16 @@ def count(*, member: Member, lot_id: int, counted: Quantity, reason: str, now: d
 
 @transaction.atomic
 def edit_lot(*, member: Member, lot_id: int, expected_version: int, changes: Mapping[str, Any], now: datetime) -> Lot:
-    """Correct a lot's number or expiry date."""
+    """Correct a lot's number, expiry date or supplier."""
     _stock, lot = _locked_lot(member, lot_id)
-    wanted = {name: changes[name] for name in ("lot_number", "expires_on") if name in changes}
+    wanted = {name: changes[name] for name in ("lot_number", "expires_on", "supplier") if name in changes}
     if "lot_number" in wanted:
         wanted["lot_number"] = number = _lot_number(wanted["lot_number"])
         others = Lot.objects.for_farm(member.farm).filter(product=lot.product_id, lot_number=number)
         if others.exclude(pk=lot.pk).exists():
             raise BadInput({"lot_number": gettext_noop("This product already has a lot of this number.")})
+    if "supplier" in wanted:
+        wanted["supplier"] = _supplier(wanted["supplier"])
     return save_changes(lot, member=member, expected_version=expected_version, changes=wanted, now=now)
 
 
@@ -311,6 +323,13 @@ def _write(
 def _above_zero(quantity: Quantity) -> None:
     if quantity.amount <= 0:
         raise BadInput({"amount": gettext_noop("The amount must be above 0.")})
+
+
+def _supplier(text: str) -> str:
+    name = " ".join(text.split())
+    if len(name) > 160:
+        raise BadInput({"supplier": gettext_noop("Use 160 characters at most.")})
+    return name
 
 
 def _lot_number(text: str) -> str:

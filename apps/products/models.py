@@ -14,6 +14,7 @@ from django.utils.functional import cached_property
 
 from apps.people.models import FarmOwned
 from apps.products.rules import Kind, Label, read_label
+from farmops.uploads import MEDIA
 
 
 def hash_of(body: Any) -> str:
@@ -99,3 +100,43 @@ class LabelVersion(FarmOwned):
     def facts(self) -> Label:
         """The document as facts."""
         return read_label(self.body)
+
+
+class SafetySheet(FarmOwned):
+    """A product's safety data sheet: the date printed on it, and where it hangs or the paper itself.
+
+    Kept in the database like the scans of cards. Taken away means the paper is gone and the line stays.
+    """
+
+    product = models.ForeignKey(Product, on_delete=models.PROTECT, related_name="safety_sheets")
+    sheet_on = models.DateField(help_text="The date printed on the sheet")
+    hangs_at = models.CharField(max_length=200, blank=True)
+    media = models.CharField(max_length=20, blank=True)
+    size = models.PositiveIntegerField(default=0)
+    sha256 = models.CharField(max_length=64, blank=True)
+    content = models.BinaryField(null=True)
+    recorded_at = models.DateTimeField()
+    recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    removed_at = models.DateTimeField(null=True)
+    removed_because = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=Q(media__in=["", *MEDIA]), name="safety_sheet_media_known"),
+            models.CheckConstraint(condition=~Q(hangs_at="") | ~Q(media=""), name="safety_sheet_can_be_found"),
+            models.CheckConstraint(
+                condition=Q(removed_at=None, removed_because="")
+                | (Q(removed_at__isnull=False, content=None) & ~Q(removed_because="")),
+                name="safety_sheet_is_there_or_says_why_not",
+            ),
+            models.CheckConstraint(
+                condition=Q(media="", content=None)
+                | Q(removed_at__isnull=False)
+                | Q(content__isnull=False) & ~Q(media=""),
+                name="safety_sheet_has_what_it_says",
+            ),
+        ]
+        indexes = [models.Index(fields=["product", "-sheet_on", "-id"], name="safety_sheet_newest")]
+
+    def __str__(self) -> str:
+        return f"safety data sheet of {self.product.name}"

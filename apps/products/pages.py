@@ -15,6 +15,7 @@ from apps.people.rules import Can
 from apps.products import forms, queries, services
 from apps.products.filters import ProductFilter
 from apps.products.models import LabelVersion, Product
+from apps.products.sds.queries import sheets as safety_sheets
 from apps.products.sheets import LabelSheet
 from farmops.errors import BadInput, Refused, Stale
 from farmops.web import FarmPage, FormPage
@@ -101,7 +102,9 @@ class OneProduct(LabelPage):
         row = self.product()
         versions = list(queries.versions_of(self.farm, row.pk))
         current = next((v for v in versions if v.pk == row.label_in_force_id), None)
-        return self.page({"product": row, "version": current, "versions": versions, "today": self.today})
+        sheets = list(safety_sheets(self.farm).filter(product=row))
+        shown = {"product": row, "version": current, "versions": versions, "sheets": sheets, "today": self.today}
+        return self.page(shown)
 
 
 class OneLabel(LabelPage):

@@ -13,6 +13,7 @@ from apps.equipment.queries import sprayer_facts
 from apps.people.rules import Can
 from apps.spraying import checking, content, mixing, queries, services, shapes
 from apps.spraying import serializers as inputs
+from apps.spraying.amending.people import FIELDS
 from apps.spraying.around import around
 from apps.spraying.checked import check_body
 from apps.spraying.filters import JobFilter
@@ -181,9 +182,14 @@ class FinishJob(_Step):
 class CorrectJob(FinishJob):
     """Report again what was done, before it is signed."""
 
-    @extend_schema(request=inputs.DoneIn, responses=shapes.JobDetail, operation_id="correct_finish")
+    @extend_schema(request=inputs.CorrectIn, responses=shapes.JobDetail, operation_id="correct_finish")
     def post(self, request: Request, farm: str, job: int) -> Response:
-        return self.take(job, services.correct_finish, inputs.DoneIn)
+        return self.take(job, services.correct_finish, inputs.CorrectIn)
+
+    def sorted_out(self, asked: dict[str, Any]) -> dict[str, Any]:
+        named = {name: asked.pop(name) for name in FIELDS if name in asked}
+        reason = asked.pop("reason", "")
+        return {**super().sorted_out(asked), "named": named, "reason": reason}
 
 
 class ReportJobLate(FinishJob):

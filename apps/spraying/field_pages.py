@@ -14,11 +14,12 @@ from django.utils.translation import gettext, gettext_noop
 from apps.people.rules import Can
 from apps.spraying import content, forms, heads, proof, queries, services, shapes
 from apps.spraying.amending import queries as amending
+from apps.spraying.amending.forms import CorrectForm
 from apps.spraying.amending.rules import Change, What
 from apps.spraying.amending.serializers import change_words
 from apps.spraying.api_records import read_kept
 from apps.spraying.models import Job
-from apps.spraying.pages import StepPage, decorated
+from apps.spraying.pages import StepPage, applicators, decorated
 from apps.spraying.rules.record import Meaning
 from apps.spraying.rules.signing import read_back
 from apps.spraying.rules.states import Step
@@ -26,7 +27,7 @@ from apps.spraying.services.sign import shown
 from apps.work.forms import local
 from farmops import clock
 from farmops.errors import BadInput, Stale
-from farmops.web import FarmPage, put_errors
+from farmops.web import FarmPage, FormPage, put_errors
 
 WALKED_AT_ONCE = 300
 """Longer books are checked on the page of the proof, not with every list (project rule)."""
@@ -98,9 +99,10 @@ class ReportPage(StepPage):
             raise self.on_this_form(error) from None
         return reverse("spraying:sign", args=[self.farm.slug, self.kwargs["job"]])
 
-    def report(self, form: forms.DoneForm, done: dict[str, Any], version: int) -> None:
-        service = services.finish_spraying if self.step is Step.FINISH else services.correct_finish
-        service(member=self.member, job_id=self.kwargs["job"], done=done, expected_version=version, now=self.now)
+    def report(self, form: Any, done: dict[str, Any], version: int) -> None:
+        services.finish_spraying(
+            member=self.member, job_id=self.kwargs["job"], done=done, expected_version=version, now=self.now
+        )
 
     def on_this_form(self, error: BadInput) -> BadInput:
         """``blocks.0.treated_acres`` is the field ``acres_<block>``, ``products.1.amount`` is ``amount_<product>``."""
@@ -123,9 +125,44 @@ class FinishJob(ReportPage):
 
 
 class CorrectJob(ReportPage):
-    """The same form with what was reported filled in, since each value is now a fact to check."""
+    """The same form with what was reported filled in, since each value is now a fact to check.
+
+    Also for somebody the job does not name, who really did or supervised it: they put the people right.
+    """
 
     step = Step.CORRECT
+
+    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        services.must_be_possible(self.job(), self.step, self.member, [self.member.person_id])
+        return FormPage.get(self, request, *args, **kwargs)
+
+    def form(self, data: Any = None) -> forms.DoneForm:
+        job = self.job()
+        back = clocks_went_back(self.farm.time_zone, self.now)
+        return CorrectForm(data, initial=self.start(job), job=job, twice=back, people=self.applicators())
+
+    def context(self) -> dict[str, Any]:
+        stranger = not queries.names(self.job(), self.member.person_id)
+        return {**super().context(), "stranger": stranger}
+
+    def report(self, form: Any, done: dict[str, Any], version: int) -> None:
+        services.correct_finish(
+            member=self.member,
+            job_id=self.kwargs["job"],
+            done=done,
+            named=form.named(),
+            reason=form.cleaned_data["reason"],
+            expected_version=version,
+            now=self.now,
+        )
+
+    def applicators(self) -> list[tuple[int, str]]:
+        return [(m.person_id, m.person.full_name) for m in applicators(self.farm)]
+
+    def act(self, cleaned: dict[str, Any]) -> str:
+        """Whoever may sign goes on to the read-back; who handed it over goes to the job."""
+        onward = super().act(cleaned)
+        return onward if queries.names(self.job(), self.member.person_id) else self.to_job()
 
     def start(self, job: Job) -> dict[str, Any]:
         zone = self.farm.time_zone

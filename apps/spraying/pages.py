@@ -14,6 +14,7 @@ from django.utils.translation import gettext, gettext_noop
 from apps.equipment import queries as equipment
 from apps.land import queries as land
 from apps.people import queries as people
+from apps.people.models import Farm
 from apps.people.rules import Can, Role
 from apps.products.models import LabelVersion
 from apps.products.queries import products, today
@@ -109,6 +110,7 @@ class OneJob(JobPage):
                 "yard": row.state != JobState.DRAFT and queries.names(row, self.member.person_id),
                 "next_action": self._action(row, first) if first else None,
                 "other_actions": [self._action(row, s) for s in steps if s is not first and s in ACTIONS],
+                "mine": self._mine(row),
                 "mix": mixing.mix_of(row, sprayer),
                 "around": around(row) if row.state in UNSPRAYED else None,
                 "labels": self._labels(row, day),
@@ -119,6 +121,15 @@ class OneJob(JobPage):
                 "record": queries.record_of(row),
             }
         )
+
+    def _mine(self, job: Job) -> str:
+        """Where somebody the job does not name puts it right that they did or supervised it."""
+        signed = job.state == JobState.SIGNED or job.not_applied_at is not None
+        if queries.names(job, self.member.person_id) or not self.member.can(Can.SIGN):
+            return ""
+        if not signed and job.state != JobState.SPRAYED:
+            return ""
+        return reverse("spraying:amend" if signed else "spraying:correct", args=[self.farm.slug, job.pk])
 
     def _action(self, job: Job, step: Step) -> dict[str, str]:
         page, words = ACTIONS[step]
@@ -145,7 +156,7 @@ class _JobForm(FormPage):
         raise NotImplementedError
 
     def form(self, data: Any = None) -> forms.JobForm:
-        workers = [m for m in people.members(self.farm) if m.active and Role.APPLICATOR in m.roles]
+        workers = applicators(self.farm)
         return forms.JobForm(
             data,
             initial=self.start(),
@@ -272,6 +283,11 @@ class EditJob(_JobForm):
         except BadInput as error:
             raise on_this_form(error) from None
         return self.to_job(job)
+
+
+def applicators(farm: Farm) -> list[Any]:
+    """Who works here as an applicator, for a choice."""
+    return [m for m in people.members(farm) if m.active and Role.APPLICATOR in m.roles]
 
 
 class StepPage(FormPage, JobPage):

@@ -144,6 +144,16 @@ class DoneIn(JobStepIn):
     )
 
 
+class CorrectIn(DoneIn):
+    """The same again; with other people on it, also why."""
+
+    applicator_id = _id(required=False, help_text="Who really made it; as it stands if left out")
+    supervisor_id = _id(required=False, allow_null=True, help_text="Who really supervised it; null = nobody")
+    reason = serializers.CharField(
+        required=False, allow_blank=True, max_length=2000, help_text="Needed when somebody else is named"
+    )
+
+
 class LateIn(DoneIn):
     readings = FieldReadingsIn(help_text="As they were at the start")
     reason = serializers.CharField(max_length=2000)

@@ -8,7 +8,7 @@ from django.db.models import F, Q
 
 from apps.people.models import FarmOwned
 from apps.training.rules import CertificateKind, TrainingKind
-from apps.training.scans.rules import MEDIA
+from farmops.uploads import MEDIA
 
 CERTIFICATE_KINDS = [k.value for k in CertificateKind]
 TRAINING_KINDS = [k.value for k in TrainingKind]

@@ -5,6 +5,8 @@ from django.urls import path
 from apps.training import api, pages
 from apps.training.credits import api as credits_api
 from apps.training.credits import pages as credits_pages
+from apps.training.lists import api as lists_api
+from apps.training.lists import pages as lists_pages
 from apps.training.scans import api as scans_api
 from apps.training.scans import pages as scans_pages
 from apps.training.today import api as today_api
@@ -18,6 +20,8 @@ api_urlpatterns = [
     path(C + "suspend/", api.SuspendCertificate.as_view(), name="api_suspend_certificate"),
     path(C + "lift/", api.LiftSuspension.as_view(), name="api_lift_suspension"),
     path(F + "trainings/", api.Trainings.as_view(), name="api_trainings"),
+    path(F + "trainings/check-list/", lists_api.CheckTrainingList.as_view(), name="api_check_training_list"),
+    path(F + "trainings/list/", lists_api.RecordTrainingList.as_view(), name="api_record_training_list"),
     path(F + "trainings/<int:training>/strike/", api.StrikeTraining.as_view(), name="api_strike_training"),
     path(F + "cards/", api.Cards.as_view(), name="api_cards"),
     path(F + "cards/<int:person>/", api.OneCard.as_view(), name="api_card"),
@@ -47,6 +51,8 @@ page_urlpatterns = [
     path(W + "edit/", pages.EditCertificate.as_view(), name="edit_certificate"),
     path(W + "suspend/", pages.SuspendCertificate.as_view(), name="suspend_certificate"),
     path(W + "lift/", pages.LiftSuspension.as_view(), name="lift_suspension"),
+    path(P + "cards/trainings/list/", lists_pages.CheckList.as_view(), name="check_list"),
+    path(P + "cards/trainings/list/record/", lists_pages.RecordList.as_view(), name="record_list"),
     path(P + "cards/trainings/new/", pages.AddTraining.as_view(), name="add_training"),
     path(P + "cards/trainings/<int:training>/strike/", pages.StrikeTraining.as_view(), name="strike_training"),
 ]

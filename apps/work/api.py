@@ -43,6 +43,9 @@ class OneTask(FarmAPI):
     def get(self, request: Request, farm: str, task: int) -> Response:
         row = queries.task(self.farm, task)
         row.board = self.board(row) if row.state in OPEN else None
+        own = row.assigned_to_id == self.member.person_id
+        asked = row.state == State.PLANNED and (own or self.member.can(Can.PLAN_TASKS))
+        row.training = queries.training_needed(row, now=self.now) if asked else []
         return self.show(shapes.TaskDetail, row)
 
     def board(self, row: Task) -> dict[str, Any]:

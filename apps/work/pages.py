@@ -21,7 +21,7 @@ from apps.work import forms, queries, rules, services
 from apps.work.models import Task
 from apps.work.rules import OPEN, Standing, State, Step
 from farmops import clock
-from farmops.errors import BadInput, Refused, gettext_noop
+from farmops.errors import BadInput, Finding, Refused, gettext_noop
 from farmops.web import FarmPage, FormPage, put_errors
 
 LATELY = timedelta(days=7)
@@ -69,6 +69,7 @@ class TaskPage(FarmPage):
             "steps": queries.steps(row),
             "standing": standing,
             "board": self.board(row, standing) if standing else None,
+            "training": self.training(row),
             "may_edit": self.may(row, Step.EDIT),
             "may_start": self.may(row, Step.START),
             "may_finish": self.may(row, Step.FINISH),
@@ -77,6 +78,11 @@ class TaskPage(FarmPage):
             "call_off_form": forms.CallOffForm(),
         }
         return self.page({**context, **more}, status=status)
+
+    def training(self, row: Task) -> list[Finding]:
+        """What its person must be trained in first: said to them and to whoever plans, not to everybody."""
+        asked = row.assigned_to_id == self.member.person_id or self.member.can(Can.PLAN_TASKS)
+        return queries.training_needed(row, now=self.now) if asked and row.state == State.PLANNED else []
 
     def board(self, row: Task, standing: Standing) -> dict[str, Any]:
         """The board's answer in words, in both languages where the crew must read it at a glance."""

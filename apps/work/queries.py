@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from django.db.models import Q, QuerySet
 
@@ -13,9 +13,13 @@ from apps.people.queries import one
 from apps.reminders.rules import Due
 from apps.safety import queries as board
 from apps.safety.rules import Activity
+from apps.safety.treated import last_restricted
+from apps.training.queries import credentials
+from apps.training.rules import LOOK_BACK_DAYS, Credentials, worker_findings
 from apps.work import rules
 from apps.work.models import Task, TaskStep
 from apps.work.rules import OPEN, PlannedEntry, Standing, State
+from farmops import clock
 from farmops.errors import Finding, Severity, gettext_noop
 
 
@@ -59,6 +63,27 @@ def standing(row: Task, *, now: datetime) -> Standing:
     return Standing(
         entry=board.entry_answer(row.block, **asked),
         harvest=board.harvest_answer(row.block, **asked) if row.is_harvest else None,
+    )
+
+
+def training_needed(row: Task, *, now: datetime) -> list[Finding]:
+    """The worker training the task's person lacks for ground treated or closed within 30 days (40 CFR 170.401).
+
+    Judged for the day it is planned, or today when that is past. Owners and their immediate family are spared it
+    (40 CFR 170.601(a)), certified applicators and trained handlers need no other.
+    """
+    at = max(row.starts_at, now) if row.state == State.PLANNED else now
+    seen = last_restricted(row.block, at, within=timedelta(days=LOOK_BACK_DAYS + 1))
+    who = credentials(row.farm, [row.assigned_to_id]).get(row.assigned_to_id) if seen else None
+    if seen is None or (who is not None and who.family):
+        return []
+    who = who or Credentials(person_id=row.assigned_to_id, name=row.assigned_to.full_name, born_on=None)
+    zone = row.farm.time_zone
+    return worker_findings(
+        who,
+        clock.to_local(at, zone).date(),
+        row.farm.jurisdiction,
+        last_restricted_on=clock.to_local(seen, zone).date(),
     )
 
 

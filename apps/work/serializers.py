@@ -106,4 +106,5 @@ class TaskBoardOut(serializers.Serializer):
 
 class TaskDetail(TaskOut):
     board = TaskBoardOut(allow_null=True, help_text="What the board says now; null once the task is closed.")
+    training = TaskReasonOut(many=True, help_text="What its person lacks; told to them and to planners")
     steps = TaskStepOut(many=True)

@@ -128,6 +128,8 @@ def edit_task(
 def start_task(*, member: Member, task_id: int, now: datetime) -> Task:
     """Begin a task: only while the board says yes for its work, and for a harvest also yes to picking.
 
+    On ground treated or closed within 30 days its person must have the worker training (40 CFR 170.401).
+
     ``Refused`` carries the board's reasons; nobody can override it. What the board said is kept
     in the task's history.
     """
@@ -138,6 +140,8 @@ def start_task(*, member: Member, task_id: int, now: datetime) -> Task:
     said = rules.findings(standing, block=str(row.block), zone=row.farm.time_zone)
     if not standing.may_start:
         raise Refused(said)
+    if untrained := queries.training_needed(row, now=now):
+        raise Refused(untrained)
     board = {
         "answer": standing.word.value,
         "as_of": now.isoformat(),

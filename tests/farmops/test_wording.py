@@ -34,3 +34,8 @@ def test_noon_and_midnight_are_words():
     noon = datetime(2026, 6, 3, 17, 0, tzinfo=UTC)
     assert wording.instant(noon, "America/Chicago", "en") == "Wed, Jun 3, noon CDT"
     assert wording.instant(noon + timedelta(hours=12), "America/Chicago", "es") == "jueves 4 de junio, medianoche CDT"
+
+
+@pytest.mark.parametrize("typed", ["2026-02-30", "2026-13-01", "0000-01-01"])
+def test_what_looks_like_a_day_and_is_none_is_said_as_typed(typed):
+    assert wording.fill("There is no such day: {typed}.", {"typed": typed}, "en") == f"There is no such day: {typed}."

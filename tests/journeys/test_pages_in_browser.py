@@ -41,6 +41,7 @@ NO_PAGE = {
     "f/<slug:farm>/jobs/<int:job>/mix/paper/": "PDF",
     "f/<slug:farm>/jobs/<int:job>/display/paper/": "PDF",
     "f/<slug:farm>/cards/scans/<int:scan>/file/": "a scanned card",
+    "f/<slug:farm>/safety-sheets/<int:sheet>/file/": "a safety data sheet",
     "f/<slug:farm>/packets/<int:packet>/files/<str:name>/": "PDF, CSV or JSON",
 }
 # The state a job must be in for a page about it; all others open the signed one.

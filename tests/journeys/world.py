@@ -14,6 +14,7 @@ from apps.crops import services as crops
 from apps.inventory.models import Lot
 from apps.land.models import Block
 from apps.people import services as people
+from apps.products.sds.services import keep_sheet
 from apps.reminders import services as reminders
 from apps.reports.packet.rules import Ask, Audience
 from apps.reports.packet.services import ask_packet, make_if_small
@@ -245,6 +246,7 @@ def _papers(world: World) -> None:
     """A scanned card, credits, an exposure, a wish for a correction, a file of the past, own advice, a packet."""
     bench, block, manager = world.bench, world.blocks[0], world.cast.manager
     card = world.parts["certificate"]
+    kept = keep_sheet(member=manager, product_id=bench.product.pk, sheet_on=date(2025, 3, 4), content=a_png(), now=NOW)
     scan = add_scan(member=manager, certificate_id=card, content=a_png(), signed=True, now=NOW)
     credit = record_credit(
         member=manager,
@@ -276,6 +278,7 @@ def _papers(world: World) -> None:
     make_if_small(farm=bench.farm, packet_id=packet.pk, now=SEEN_AT)  # everybody may open their own; managers open all
     world.parts |= {
         "scan": scan.pk,
+        "sheet": kept.pk,
         "credit": credit.pk,
         "exposure": exposure.pk,
         "asked": asked.pk,

@@ -6,7 +6,7 @@ Cases B15 with B17 (40 CFR 170.309(f); project rule), a late report, and a start
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import timedelta
+from datetime import date, timedelta
 
 import pytest
 import time_machine
@@ -28,6 +28,7 @@ from apps.safety.seen.models import AnswerGiven, PossibleExposure
 from apps.safety.seen.rules import Yes, contradicted
 from apps.work import services as work
 from tests.factories.land import BlockFactory, square
+from tests.factories.training import TrainingFactory
 from tests.factories.work import TaskFactory
 from tests.safety.board import CHICAGO, HALF_PAST_NINE, local, rei
 
@@ -186,6 +187,7 @@ def test_a_farm_that_does_not_keep_answers_keeps_those_behind_started_tasks(cast
         farm=cast.farm, block=block, assigned_to_id=cast.staff.person_id, starts_at=local("06-02 10:00"),
         ends_at=local("06-02 12:00"),
     )  # fmt: skip
+    TrainingFactory(farm=cast.farm, person_id=cast.staff.person_id, kind="worker", trained_on=date(2026, 2, 1))
     work.start_task(member=cast.staff, task_id=task.pk, now=local("06-02 10:00"))
     row = AnswerGiven.rows.get()
     assert (row.how, row.good_until) == ("task", local("06-02 12:00"))

@@ -110,6 +110,7 @@ class TestOnThePages:
         return {
             "reason": "the meter was read wrong",
             "version": job.version,
+            "applicator_id": bench.applicator.person_id,
             "started_at": local(STARTED, zone),
             "ended_at": local(ENDED, zone),
             "loads": "3",

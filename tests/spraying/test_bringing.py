@@ -18,6 +18,7 @@ from apps.spraying.bringing.queries import brought, digest_of
 from apps.spraying.bringing.services import bring_in, examine
 from apps.spraying.history import Labels, events_on
 from apps.spraying.models import BroughtFile, BroughtSpray
+from farmops import csv_read
 from farmops.errors import BadInput, NotYourRole
 from tests.factories.products import LabelFactory, ProductFactory
 from tests.factories.spraying import NOW, line, shield_document
@@ -64,9 +65,9 @@ class TestReading:
         )  # fmt: skip
 
     def test_bytes_that_are_not_utf8_are_named(self):
-        assert rules.decoded("\ufeffdía".encode()) == "día"
+        assert csv_read.decoded("\ufeffdía".encode()) == "día"
         with pytest.raises(BadInput) as error:
-            rules.decoded("día".encode("latin-1"))
+            csv_read.decoded("día".encode("latin-1"))
         assert error.value.errors == {"file": ["Save the file as CSV in UTF-8."]}
 
     def test_columns_in_any_order_and_case_quotes_and_empty_lines(self):
@@ -119,6 +120,13 @@ class TestReading:
         text = HEADER.replace("date", "date,start,end") + "2026-06-20,22:00,2026-06-21 01:30,N1,Demo Shield,40,floz,8"
         (answer,) = rules.read(text)
         assert (answer.typed.start, answer.typed.end) == (datetime(2026, 6, 20, 22), datetime(2026, 6, 21, 1, 30))
+
+    @pytest.mark.django_db
+    def test_a_day_that_does_not_exist_is_answered_and_refused(self, bench):
+        text = HEADER + "2026-02-30,N1,Demo Shield,40,floz,8"
+        with pytest.raises(BadInput) as bad:
+            bring_in(member=bench.manager, name="x.csv", text=text, now=NOW)
+        assert bad.value.errors == {"row 2": ["date: There is no such day: 2026-02-30."]}
 
     def test_every_fault_of_a_row_is_said_not_the_first(self):
         found = faults(rules.read(HEADER + "yesterday,,Demo Shield,0,jugs,"))

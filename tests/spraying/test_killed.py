@@ -2,47 +2,26 @@
 
 from __future__ import annotations
 
-import json
-import os
-import subprocess
-import sys
 import time
 from collections import Counter
 from datetime import timedelta
-from pathlib import Path
 
 import pytest
-from django.db import connection
 
 from apps.safety.models import Closure
 from apps.spraying import proof
 from apps.spraying.models import Job, SprayRecord
 from tests.conftest import place
 from tests.factories.spraying import REPORTED, SIGNED, certify
+from tests.processes import said, started
 
 pytestmark = [pytest.mark.services, pytest.mark.django_db(transaction=True)]
-ROOT = Path(__file__).resolve().parents[2]
 HOUR = timedelta(hours=1)
-
-
-def started(how: str, step: str, **asked: object) -> subprocess.Popen[str]:
-    assert connection.vendor == "postgresql", "set DATABASE_URL"
-    known = connection.settings_dict
-    place_of = f"{known['HOST'] or '127.0.0.1'}:{known['PORT'] or 5432}/{known['NAME']}"
-    who = known["USER"] + (f":{known['PASSWORD']}" if known["PASSWORD"] else "")
-    command = [sys.executable, "-m", "tests.spraying.dying", how, step, json.dumps(asked)]
-    env = {**os.environ, "DATABASE_URL": f"postgres://{who}@{place_of}"}
-    return subprocess.Popen(command, cwd=ROOT, env=env, stdout=subprocess.PIPE, text=True)
-
-
-def said(process: subprocess.Popen[str]) -> dict:
-    out, _ = process.communicate(timeout=120)
-    return json.loads(out)
 
 
 def died(step: str, bench, job, now) -> dict:
     asked = {"farm": bench.farm.slug, "person": bench.applicator.person_id, "job": job.pk, "now": now.isoformat()}
-    return said(started("die", step, **asked))
+    return said(started("tests.spraying.dying", "die", step, asked=asked))
 
 
 def faults(bench) -> list:
@@ -75,7 +54,7 @@ def test_two_people_sign_the_same_job_and_one_record_stands(bench):
     job = bench.sprayed(supervisor_id=boss.person_id)
     asked = {"farm": bench.farm.slug, "job": job.pk, "now": SIGNED.isoformat(), "at": time.time() + 8}
     people = (bench.applicator, boss, bench.applicator)
-    racing = [started("once", "sign", person=p.person_id, **asked) for p in people]
+    racing = [started("tests.spraying.dying", "once", "sign", asked={**asked, "person": p.person_id}) for p in people]
     outcomes = Counter(said(process)["outcome"] for process in racing)
     assert outcomes["done"] == 1
     assert set(outcomes) <= {"done", "wrong_state", "Stale"}

@@ -14,7 +14,9 @@ from apps.audit.models import AuditEvent
 from apps.training.credits import services as credits
 from apps.training.credits.rules import CreditFacts, toward
 from apps.training.models import CertificateScan, Credit
-from apps.training.scans import rules, services
+from apps.training.scans import services
+from apps.training.scans.rules import UNSIGNED
+from farmops import uploads as rules
 from farmops.errors import BadInput
 from tests.factories.training import CertificateFactory, a_png
 
@@ -78,7 +80,7 @@ def test_only_what_opens_like_a_picture_is_taken(content):
 def test_an_unsigned_card_is_answered(cast, card):
     with pytest.raises(BadInput) as error:
         services.add_scan(member=cast.manager, certificate_id=card.pk, content=a_png(), signed=False, now=NOW)
-    assert error.value.errors == {"signed": [rules.UNSIGNED]}
+    assert error.value.errors == {"signed": [UNSIGNED]}
 
 
 def test_the_same_file_twice_is_answered(cast, card):
@@ -136,7 +138,7 @@ def test_the_page_takes_a_file_and_shows_it_on_the_card(cast, card, browser_clie
     address = f"/f/alder-bend/cards/certificates/{card.pk}/scan/"
     assert 'enctype="multipart/form-data"' in client.get(address).content.decode()
     answer = client.post(address, upload())
-    assert (answer.status_code, rules.UNSIGNED in answer.content.decode()) == (400, True)
+    assert (answer.status_code, UNSIGNED in answer.content.decode()) == (400, True)
     assert client.post(address, upload(signed="on")).status_code == 302
     html = client.get(f"/f/alder-bend/cards/{cast.applicator.person_id}/").content.decode()
     assert "Fetch the picture" in html

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
@@ -13,6 +13,7 @@ from apps.work import queries, services
 from apps.work.models import Task, TaskStep
 from farmops.errors import BadInput, NotYourRole, Refused, Stale, Unknown
 from tests.factories.land import BlockFactory
+from tests.factories.training import TrainingFactory
 from tests.factories.work import TaskFactory
 from tests.work.conftest import HOUR, NOON
 
@@ -134,6 +135,7 @@ BOARD = [
 
 @pytest.mark.parametrize(("hung", "activity", "codes"), BOARD)
 def test_a_task_starts_only_on_the_boards_yes(cast, block, hang, hung, activity, codes):
+    TrainingFactory(farm=cast.farm, person_id=cast.staff.person_id, kind="worker", trained_on=date(2026, 2, 1))
     for kind, reason, hours in hung:
         hang(kind, reason, ends_at=None if hours is None else NOON + hours * HOUR)
     row = TaskFactory(farm=cast.farm, block=block, activity=activity, assigned_to_id=cast.staff.person_id)
@@ -311,6 +313,7 @@ def test_the_night_the_clocks_change_a_task_begins_by_elapsed_time(cast, block, 
     # midnight CDT (05:00 UTC) is 3 AM CST (09:00 UTC), not 4 AM.
     midnight, over = (datetime(2026, 11, 1, hour, 0, tzinfo=UTC) for hour in (5, 9))
     hang("entry", "rei", starts_at=midnight, ends_at=over)
+    TrainingFactory(farm=cast.farm, person_id=cast.staff.person_id, kind="worker", trained_on=date(2026, 2, 1))
     row = TaskFactory(farm=cast.farm, block=block, assigned_to_id=cast.staff.person_id)
     with pytest.raises(Refused):
         services.start_task(member=cast.staff, task_id=row.pk, now=over - MINUTE)

@@ -10,7 +10,7 @@ from typing import Any
 from apps.people.models import Farm
 from apps.spraying.models import SprayRecord
 from apps.spraying.records import queries as records
-from apps.spraying.records.rules import RecordRule, judge
+from apps.spraying.records.rules import Kept, RecordRule, judge
 from farmops.errors import Finding, Severity
 from farmops.problems import translated
 
@@ -32,9 +32,10 @@ class Blank:
 
 @dataclass(frozen=True, kw_only=True)
 class Rules:
-    """What the records are held against: the farm's rules, and when the first version of each job was signed."""
+    """What the records are held against: rules, what is kept beside them, when each job's first version was signed."""
 
     rules: tuple[RecordRule, ...]
+    kept: Kept
     first_signed: Mapping[int, datetime]
 
 
@@ -42,12 +43,13 @@ def rules_of(farm: Farm, last: int) -> Rules:
     """The rules of a farm, read once for a packet; corrected jobs keep the day of their first signature."""
     corrected = SprayRecord.objects.for_farm(farm).filter(seq__lte=last, edition__gt=1).values("job_id")
     firsts = SprayRecord.objects.for_farm(farm).filter(job_id__in=corrected, edition=1)
-    return Rules(rules=records.rules_of(farm), first_signed=dict(firsts.values_list("job_id", "signed_at")))
+    signed = dict(firsts.values_list("job_id", "signed_at"))
+    return Rules(rules=records.rules_of(farm), kept=records.kept(farm), first_signed=signed)
 
 
 def judged(rules: Rules, record: SprayRecord, content: Content) -> tuple[list[Blank], list[str]]:
     """(what is missing or was late, what the rules want kept outside of the book)."""
-    found = judge(rules.rules, content, rules.first_signed.get(record.job_id, record.signed_at))
+    found = judge(rules.rules, content, rules.first_signed.get(record.job_id, record.signed_at), rules.kept)
     blanks = [_blank(record, f) for f in found if f.severity is not Severity.NOTE]
     return blanks, [translated(f) for f in found if f.severity is Severity.NOTE]
 

@@ -127,9 +127,13 @@ def _within(farm: Farm, ask: Ask, content: Mapping[str, Any]) -> bool:
 
 def records(farm: Farm, keys: Sequence[int]) -> Iterator[SprayRecord]:
     """These records in this order, ``CHUNK`` of them in memory."""
+    return _few_at_a_time(SprayRecord.objects.for_farm(farm), keys)
+
+
+def _few_at_a_time(rows: QuerySet[Any], keys: Sequence[int]) -> Iterator[Any]:
     for start in range(0, len(keys), CHUNK):
         part = keys[start : start + CHUNK]
-        found = SprayRecord.objects.for_farm(farm).in_bulk(part)
+        found = rows.in_bulk(part)
         yield from (found[key] for key in part)
 
 
@@ -146,8 +150,8 @@ def without_record(farm: Farm, ask: Ask) -> list[Job]:
     return list(spraying.jobs(farm).filter(pk__in=wanted).order_by("window_starts_at", "id"))
 
 
-def brought(farm: Farm, ask: Ask) -> QuerySet[BroughtSpray]:
-    """Applications of these days that were brought in from a file, oldest first; nobody signed them here."""
+def brought_keys(farm: Farm, ask: Ask) -> list[int]:
+    """Keys of the applications of these days that were brought in from a file, oldest first; nobody signed them."""
     rows = Period(first_on=ask.first_on, last_on=ask.last_on).within(
         bringing.brought(farm), "started_at", farm.time_zone
     )
@@ -155,7 +159,12 @@ def brought(farm: Farm, ask: Ask) -> QuerySet[BroughtSpray]:
         rows = rows.filter(block_id=ask.block_id)
     if ask.product_id is not None:
         rows = rows.filter(product_id=ask.product_id)
-    return rows
+    return list(rows.values_list("pk", flat=True))
+
+
+def brought(farm: Farm, keys: Sequence[int]) -> Iterator[BroughtSpray]:
+    """These applications in this order, ``CHUNK`` of them in memory."""
+    return _few_at_a_time(bringing.brought(farm), keys)
 
 
 # ---- the chain -------------------------------------------------------------------------

@@ -22,6 +22,7 @@ from django.utils.translation import gettext
 from apps.people.models import Farm
 from apps.reports import exports
 from apps.reports.packet import completeness, lines, queries, sheet
+from apps.reports.packet.moment import one_moment
 from apps.reports.packet.press import Press
 from apps.reports.packet.rules import MANY, PART, Ask, Audience
 from apps.spraying.models import Job
@@ -87,22 +88,25 @@ class Plan:
     keys: list[int]
     replaced: dict[int, int]
     jobs: list[Job]
+    brought: list[int]
     rules: completeness.Rules
 
 
 def plan(farm: Farm, ask: Ask, now: datetime) -> Plan:
-    """Which records, of which state of the book."""
-    last = queries.last_seq(farm)
-    return Plan(
-        farm=farm,
-        ask=ask,
-        now=now,
-        last=last,
-        keys=queries.chosen(farm, ask, last),
-        replaced=queries.replaced(farm, last),
-        jobs=queries.without_record(farm, ask),
-        rules=completeness.rules_of(farm, last),
-    )
+    """Which records, and which jobs without one, all of one moment. What these keys name never changes again."""
+    with one_moment():
+        last = queries.last_seq(farm)
+        return Plan(
+            farm=farm,
+            ask=ask,
+            now=now,
+            last=last,
+            keys=queries.chosen(farm, ask, last),
+            replaced=queries.replaced(farm, last),
+            jobs=queries.without_record(farm, ask),
+            brought=queries.brought_keys(farm, ask),
+            rules=completeness.rules_of(farm, last),
+        )
 
 
 def write(plan: Plan, folder: Path, alive: Callable[[int], None] = lambda done: None) -> Made:
@@ -189,9 +193,9 @@ class _Paper:
 
     def _brought(self) -> list[dict[str, Any]]:
         """What was brought in, before the proof of what was signed; a limited packet has it among its rows."""
-        rows = queries.brought(self.plan.farm, self.plan.ask)
-        count = 0 if self.plan.ask.limited else rows.count()
-        return [sheet.brought_section(list(rows[:MANY]), count)] if count else []
+        keys = [] if self.plan.ask.limited else self.plan.brought
+        listed = list(queries.brought(self.plan.farm, keys[:MANY]))
+        return [sheet.brought_section(listed, len(keys))] if keys else []
 
 
 def _write_records(
@@ -247,7 +251,7 @@ def _limited(plan: Plan) -> Iterator[Entry]:
             yield from _applications(plan, content, sheet.standing(record))
     for job in plan.jobs:
         yield from _applications(plan, sheet.unsigned(job), sheet.standing_of(job))
-    for row in queries.brought(plan.farm, plan.ask).iterator(chunk_size=queries.CHUNK):
+    for row in queries.brought(plan.farm, plan.brought):
         yield from _applications(plan, sheet.brought(row), gettext(sheet.BROUGHT))
 
 
@@ -300,7 +304,7 @@ def _write_json(plan: Plan, tally: Tally, proof: queries.Proof | None, folder: P
 def _write_brought(plan: Plan, out: IO[str]) -> None:
     """Every application that was brought in, one at a time."""
     out.write(',\n "brought_in": [')
-    for place, row in enumerate(queries.brought(plan.farm, plan.ask).iterator(chunk_size=queries.CHUNK)):
+    for place, row in enumerate(queries.brought(plan.farm, plan.brought)):
         out.write(("," if place else "") + "\n" + json.dumps(sheet.brought_told(row), ensure_ascii=False))
     out.write("]")
 

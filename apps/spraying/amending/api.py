@@ -14,13 +14,13 @@ from apps.spraying.amending import queries as amending
 from apps.spraying.amending import serializers as inputs
 from apps.spraying.amending import services
 from apps.spraying.amending.models import CorrectionRequest
-from apps.spraying.api import FinishJob, SignJob
+from apps.spraying.api import CorrectJob, SignJob
 from apps.spraying.serializers import NotAppliedIn
 from apps.spraying.services import void_signature
 from farmops.web import FarmAPI, FarmList
 
 
-class AmendJob(FinishJob):
+class AmendJob(CorrectJob):
     """Correct a signed record. It is unsigned until the correction is signed; the old edition stays."""
 
     needs = {"POST": Can.SIGN}
@@ -30,8 +30,8 @@ class AmendJob(FinishJob):
         return self.take(job, services.amend_job, inputs.AmendIn)
 
     def sorted_out(self, asked: dict[str, Any]) -> dict[str, Any]:
-        readings, reason = asked.pop("readings", None), asked.pop("reason")
-        return {**super().sorted_out(asked), "readings": readings, "reason": reason}
+        readings = asked.pop("readings", None)
+        return {**super().sorted_out(asked), "readings": readings}
 
 
 class VoidSignature(SignJob):

@@ -11,7 +11,32 @@ from apps.spraying.forms import Choices, DoneForm, NotAppliedForm, ReadingsForm,
 from farmops.units import PRODUCT_UNITS
 
 
-class AmendForm(DoneForm):
+class CorrectForm(DoneForm):
+    """The same, filled in, with the people of the job: they too may have been written down wrong."""
+
+    def __init__(self, *args: Any, people: Choices, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        known = {p.pk: p.full_name for p in (self.job.applicator, self.job.supervisor) if p is not None} | dict(people)
+        for name, label, none in (
+            ("applicator_id", _("Applied by"), []),
+            ("supervisor_id", _("Supervised by"), [("", _("nobody"))]),
+        ):
+            self.fields[name] = forms.TypedChoiceField(
+                label=label, coerce=int, empty_value=None, required=not none, choices=[*none, *known.items()]
+            )
+            self.initial[name] = getattr(self.job, name)
+        self.fields["applicator_id"].help_text = _(
+            "Change these two only if somebody else did it. Only they can sign then; whoever was named is told."
+        )
+        self.fields["reason"] = _text(label=_("Why somebody else is named"), required=False)
+        self.order_fields(["applicator_id", "supervisor_id", "reason"])
+
+    def named(self) -> dict[str, int | None]:
+        """Who did and who supervised it, as chosen."""
+        return {name: self.cleaned_data[name] for name in ("applicator_id", "supervisor_id")}
+
+
+class AmendForm(CorrectForm):
     """What was signed, filled in, to be changed where it was wrong; one block and one product may be added."""
 
     def __init__(
@@ -40,7 +65,7 @@ class AmendForm(DoneForm):
         self.fields["other_unit"] = forms.ChoiceField(
             label=_("Its unit"), required=False, choices=[("", "—"), *_units(PRODUCT_UNITS)]
         )
-        self.order_fields(["reason", "started_at", "ended_at"])
+        self.order_fields(["reason", "applicator_id", "supervisor_id", "started_at", "ended_at"])
 
     def done(self) -> dict[str, Any]:
         """As typed, with the added lines behind the job's own."""

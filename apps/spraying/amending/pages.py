@@ -38,7 +38,8 @@ class AmendPage(CorrectJob):
 
     def form(self, data: Any = None) -> forms.AmendForm:
         job = self.job()
-        content.signing_of(job, self.member)
+        if queries.names(job, self.member.person_id):
+            content.signing_of(job, self.member)
         if job.state == JobState.CALLED_OFF and job.not_applied_at is None:
             raise refuse("nothing_signed", gettext_noop("Nothing is signed here yet: report it instead."))
         there = {row.block_id for row in job.job_blocks.all()}
@@ -47,6 +48,7 @@ class AmendPage(CorrectJob):
             data,
             initial=self.start(job),
             job=job,
+            people=self.applicators(),
             twice=False,
             readings_needed=not job.start_readings,
             blocks=[(b.pk, str(b)) for b in land.blocks(self.farm) if b.pk not in there],
@@ -69,6 +71,7 @@ class AmendPage(CorrectJob):
             job_id=self.kwargs["job"],
             done=done,
             reason=typed["reason"],
+            named=form.named(),
             readings={name: typed[name] for name in ReadingsForm.base_fields} if needed else None,
             expected_version=version,
             now=self.now,

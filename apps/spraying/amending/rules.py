@@ -34,6 +34,8 @@ class What(StrEnum):
     """What may differ between two editions of a record."""
 
     MEANING = "meaning"
+    APPLICATOR = "applicator"
+    SUPERVISOR = "supervisor"
     STARTED_AT = "started_at"
     ENDED_AT = "ended_at"
     LOADS = "loads"
@@ -50,6 +52,8 @@ class What(StrEnum):
 
 WHAT_NAMES = {
     What.MEANING: gettext_noop("What the record says"),
+    What.APPLICATOR: gettext_noop("Applied by"),
+    What.SUPERVISOR: gettext_noop("Supervised by"),
     What.STARTED_AT: gettext_noop("Start"),
     What.ENDED_AT: gettext_noop("End"),
     What.LOADS: gettext_noop("Loads"),
@@ -108,6 +112,8 @@ def _lines(content: Mapping[str, Any]) -> dict[tuple[What, str], str]:
     found = {(What.MEANING, ""): SPRAYED if applied else NOT_SPRAYED}
     if not applied:
         return found
+    for what, who in ((What.APPLICATOR, content["applicator"]), (What.SUPERVISOR, content["supervisor"])):
+        found[what, ""] = str(who["name"]) if who else NOTHING
     found[What.STARTED_AT, ""] = stamp(_at(content["started_at"]), zone)
     found[What.ENDED_AT, ""] = stamp(_at(content["ended_at"]), zone)
     found[What.LOADS, ""] = show(_dec(content["loads"]), 2)

@@ -8,11 +8,11 @@ from django.utils.translation import gettext
 from rest_framework import serializers
 
 from apps.spraying.amending.rules import WHAT_NAMES, Asked, Change
-from apps.spraying.serializers import DoneIn, FieldReadingsIn
+from apps.spraying.serializers import CorrectIn, FieldReadingsIn
 from apps.spraying.shapes import MEANINGS
 
 
-class AmendIn(DoneIn):
+class AmendIn(CorrectIn):
     """As for a finished job, with every block and product of the job; others that belong there may be named too."""
 
     reason = serializers.CharField(max_length=2000, help_text="Why the signed record is corrected")

@@ -19,6 +19,7 @@ from apps.spraying import checking, content, queries
 from apps.spraying.amending import board, rules
 from apps.spraying.amending import queries as amending
 from apps.spraying.amending.models import CorrectionRequest
+from apps.spraying.amending.people import Named, Renamed, rename, speakers, tell_renamed
 from apps.spraying.amending.rules import Asked
 from apps.spraying.inputs import Faults, decimal_typed
 from apps.spraying.models import Job, JobBlock, JobProduct
@@ -51,6 +52,7 @@ def amend_job(
     done: Mapping[str, Any],
     reason: str,
     readings: Mapping[str, Any] | None = None,
+    named: Named | None = None,
     expected_version: int | None = None,
     now: datetime,
 ) -> Job:
@@ -60,26 +62,46 @@ def amend_job(
     belong there (a block with its ``treated_acres``, a product with ``amount`` and ``unit``). ``readings`` at the start
     are kept unless given; a job that was signed as not applied needs them. The old edition stays; what closes longer
     closes at once, nothing opens before the new signature. Only who may sign may correct.
+
+    ``named`` (``applicator_id``, ``supervisor_id``) puts right who did or supervised it: by who was wrongly named, or
+    by who really did. From then on only those it names can sign.
     """
-    job = locked(member, job_id, Step.AMEND, expected_version=expected_version)
+    job = locked(
+        member, job_id, Step.AMEND, expected_version=expected_version, speakers=lambda found: speakers(found, named)
+    )
     last = amending.spoken(job)
     if last is None or (job.state == JobState.CALLED_OFF and job.not_applied_at is None):
         template = gettext_noop("Nothing is signed here yet: report it instead.")
         raise Refused([checking.refusal("nothing_signed", template)])
     why = needed_text(reason, "reason", gettext_noop("Say why the record is corrected."))
-    content.signing_of(job, member)
     job = _with_new_lines(job, done)
+    renamed = _put_right(job, named, member)
     report_done = _read(job, done, why, now)
     _plan_as_used(job, report_done)
     fix_labels(job, report_done.started_at, only_missing=True)
-    more = {"signed_before": rules.signed_facts(last.seq, amending.content_of(last)), "not_applied_at": None}
+    more: dict[str, Any] = {"not_applied_at": None}
+    more["signed_before"] = rules.signed_facts(last.seq, amending.content_of(last))
     more |= _readings(job, readings, report_done)
     before = [row.facts for row in board.hanging(job)]
-    details = {"record": last.seq, "reason": why}
+    details: dict[str, Any] = {"record": last.seq, "reason": why}
+    if renamed is not None:
+        more, details = more | renamed.changes, details | renamed.details
     job = report(job, Step.AMEND, member, report_done, now=now, note=why, more=more, details=details)
     later = board.lengthen(job, content.closures_after(job), member=member, now=now)
     _tell_reopened(job, why, before, later, member=member, now=now)
+    if renamed is not None:
+        tell_renamed(renamed, why, member=member, now=now)
     return job
+
+
+def _put_right(job: Job, named: Named | None, member: Member) -> Renamed | None:
+    """The right people on the job. Whoever corrects must be able to sign, as it named them or as it names them now."""
+    if queries.names(job, member.person_id):
+        content.signing_of(job, member)
+        return rename(job, named, member)
+    renamed = rename(job, named, member)
+    content.signing_of(job, member)
+    return renamed
 
 
 def _with_new_lines(job: Job, done: Mapping[str, Any]) -> Job:

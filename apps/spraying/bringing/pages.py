@@ -13,8 +13,9 @@ from django.utils.translation import gettext_lazy as _
 
 from apps.people.rules import Can
 from apps.spraying.bringing import queries, services
-from apps.spraying.bringing.rules import MOST_CHARACTERS, NEEDED, OPTIONAL, decoded
+from apps.spraying.bringing.rules import NEEDED, OPTIONAL
 from apps.spraying.bringing.serializers import said
+from farmops.csv_read import MOST_CHARACTERS, decoded
 from farmops.errors import BadInput
 from farmops.web import FarmPage, put_errors
 

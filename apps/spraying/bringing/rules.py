@@ -2,34 +2,20 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import re
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import date, datetime, time
 from decimal import Decimal
 
+from farmops.csv_read import Fault, Row, rows_of
 from farmops.errors import BadInput, gettext_noop
-from farmops.units import MASS_UNITS, PRODUCT_UNITS, VOLUME_UNITS, Dimension, number, unit_written
+from farmops.units import MASS_UNITS, PRODUCT_UNITS, VOLUME_UNITS, Dimension, unit_written
 
 NEEDED = ("date", "block", "product", "amount", "unit", "acres")
 OPTIONAL = ("start", "end", "crop", "spray_gpa", "applicator", "certificate", "targets", "note")
-MOST_ROWS = 5000
-MOST_CHARACTERS = 1_000_000
-EARLIEST = date(1990, 1, 1)
-_ISO = re.compile(r"\d{4}-\d{2}-\d{2}")
 _CLOCK = re.compile(r"(?:(\d{4}-\d{2}-\d{2})[ T])?(\d{1,2}):(\d{2})")
 _LENGTHS = {"applicator": 120, "certificate": 60, "note": 300}
-
-
-@dataclass(frozen=True, kw_only=True)
-class Fault:
-    """What is wrong with one cell: the column, an English sentence with slots, and what fills them."""
-
-    column: str
-    template: str
-    numbers: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -63,111 +49,13 @@ class Answer:
     faults: tuple[Fault, ...] = ()
 
 
-def decoded(data: bytes) -> str:
-    """The text of a file, its byte-order mark taken off; ``BadInput`` when it is not UTF-8."""
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        raise BadInput({"file": gettext_noop("Save the file as CSV in UTF-8.")}) from None
-
-
 def read(text: str) -> list[Answer]:
-    """Every row of the file, answered. ``BadInput`` on ``file`` for what is no such file at all.
-
-    Commas, semicolons or tabs part the columns; the first line names them, in any order and case. Empty lines
-    are passed over. Row numbers are those a spreadsheet shows.
-    """
-    text = text.removeprefix("\ufeff")
-    if len(text) > MOST_CHARACTERS:
-        raise BadInput({"file": gettext_noop("The file is too long: cut it into several.")})
-    rows = list(_rows(text))
-    if not rows:
-        raise BadInput({"file": gettext_noop("The file is empty.")})
-    names = _header(rows[0][1])
-    answers = [_answer(number, names, cells) for number, cells in rows[1:]]
-    if not answers:
-        raise BadInput({"file": gettext_noop("The file names its columns and holds no rows.")})
-    if len(answers) > MOST_ROWS:
-        raise BadInput({"file": gettext_noop("The file holds too many rows: cut it into several.")})
-    return answers
+    """Every row of the file, answered. ``BadInput`` on ``file`` for what is no such file at all."""
+    return [_answer(place, cells, too_many) for place, cells, too_many in rows_of(text, NEEDED, OPTIONAL)]
 
 
-def _rows(text: str) -> Iterator[tuple[int, list[str]]]:
-    first = text.split("\n", 1)[0]
-    delimiter = max(",;\t", key=first.count)
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
-    try:
-        for place, cells in enumerate(reader, start=1):
-            if any(c.strip() for c in cells):
-                yield place, [c.strip() for c in cells]
-    except csv.Error:
-        raise BadInput({"file": gettext_noop("This cannot be read as a CSV file.")}) from None
-
-
-def _header(cells: Sequence[str]) -> list[str]:
-    names = [" ".join(c.lower().replace("_", " ").split()).replace(" ", "_") for c in cells]
-    faults = []
-    for name in NEEDED:
-        if name not in names:
-            faults.append(f"There is no column “{name}”.")
-    for name in dict.fromkeys(names):
-        if name and name not in (*NEEDED, *OPTIONAL):
-            faults.append(f"The column “{name}” is not known. Leave it out, or rename it.")
-        if name and names.count(name) > 1:
-            faults.append(f"There are two columns “{name}”.")
-    if faults:
-        raise BadInput({"file": faults})
-    return names
-
-
-class _Row:
-    """One row's cells, with the faults gathered column by column."""
-
-    def __init__(self, cells: Mapping[str, str]) -> None:
-        self.cells, self.faults = cells, [Fault(column="", template=t) for t in ()]
-
-    def fault(self, column: str, template: str, **numbers: str) -> None:
-        self.faults.append(Fault(column=column, template=template, numbers=numbers))
-
-    def text(self, column: str) -> str:
-        return self.cells.get(column, "")
-
-    def needed(self, column: str) -> str:
-        found = self.text(column)
-        if not found:
-            self.fault(column, gettext_noop("Fill this in."))
-        return found
-
-    def amount(self, column: str, *, most: int, places: int, needed: bool = True) -> Decimal | None:
-        typed = self.needed(column) if needed else self.text(column)
-        if not typed:
-            return None
-        try:
-            found = number(typed, field=column, maximum=most)
-        except BadInput as bad:
-            self.faults += [Fault(column=column, template=s) for said in bad.errors.values() for s in said]
-            return None
-        if found <= 0:
-            self.fault(column, gettext_noop("Must be above 0."))
-            return None
-        return found.quantize(Decimal(1).scaleb(-places))
-
-    def day(self) -> date | None:
-        typed = self.needed("date")
-        if not typed:
-            return None
-        try:
-            found = date.fromisoformat(typed) if _ISO.fullmatch(typed) else None
-        except ValueError:
-            self.fault("date", gettext_noop("There is no such day: {typed}."), typed=typed)
-            return None
-        if found is None:
-            said = gettext_noop("Write the day as 2026-06-03: “{typed}” can be read in more than one way.")
-            self.fault("date", said, typed=typed)
-        elif found < EARLIEST:
-            self.fault("date", gettext_noop("That is before 1990: check the year."))
-            return None
-        return found
+class _Spray(Row):
+    """The cells of an application."""
 
     def at(self, column: str, day: date | None) -> datetime | None:
         typed = self.text(column)
@@ -195,11 +83,8 @@ class _Row:
             return ""
 
 
-def _answer(place: int, names: Sequence[str], values: Sequence[str]) -> Answer:
-    cells = {name: value for name, value in zip(names, values, strict=False) if name}
-    row = _Row(cells)
-    if len(values) > len(names):
-        row.fault("", gettext_noop("The row has more cells than the first line has names. Put quotes round commas."))
+def _answer(place: int, cells: Mapping[str, str], too_many: bool) -> Answer:
+    row = _Spray(cells, too_many=too_many)
     day = row.day()
     start, end = row.at("start", day), row.at("end", day)
     _check_times(row, start, end)
@@ -214,15 +99,13 @@ def _answer(place: int, names: Sequence[str], values: Sequence[str]) -> Answer:
         "targets": tuple(t for t in (_code(t) for t in row.text("targets").split("/")) if t),
         **{name: row.text(name) for name in _LENGTHS},
     }
-    for name, most in _LENGTHS.items():
-        if len(row.text(name)) > most:
-            row.fault(name, gettext_noop("Use {most} characters at most."), most=str(most))
+    row.short(_LENGTHS)
     if row.faults or day is None:
         return Answer(row=place, cells=cells, faults=tuple(row.faults))
     return Answer(row=place, cells=cells, typed=Typed(row=place, day=day, start=start, end=end, **typed))  # type: ignore[arg-type]
 
 
-def _check_times(row: _Row, start: datetime | None, end: datetime | None) -> None:
+def _check_times(row: Row, start: datetime | None, end: datetime | None) -> None:
     if row.text("end") and not row.text("start"):
         row.fault("start", gettext_noop("Give the start too, or leave both empty."))
     if row.text("start") and not row.text("end"):

@@ -7,8 +7,9 @@ from typing import Any
 from django.utils.translation import get_language, gettext
 from rest_framework import serializers
 
-from apps.spraying.bringing.rules import MOST_CHARACTERS, Answer, Fault
+from apps.spraying.bringing.rules import Answer
 from farmops import wording
+from farmops.csv_read import MOST_CHARACTERS, Fault
 
 
 class BringIn(serializers.Serializer):

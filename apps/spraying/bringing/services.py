@@ -23,12 +23,13 @@ from apps.safety import services as safety
 from apps.safety.rules import CONDITIONS, NewClosure, for_signature
 from apps.spraying.bringing import queries as bringing
 from apps.spraying.bringing.models import BroughtFile, BroughtSpray
-from apps.spraying.bringing.rules import Answer, Fault, Typed, measures, read
+from apps.spraying.bringing.rules import Answer, Typed, measures, read
 from apps.spraying.history import Labels, mix_line
 from apps.spraying.models import JobBlock
 from apps.spraying.rules.outcome import entry_intervals, harvest_waits
 from apps.spraying.rules.states import JobState
 from farmops import clock, wording
+from farmops.csv_read import Fault
 from farmops.errors import BadInput, gettext_noop
 from farmops.units import dimension_of
 

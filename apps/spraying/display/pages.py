@@ -54,7 +54,12 @@ class JobDisplay(FormPage):
     def context(self) -> dict[str, Any]:
         said = queries.sheet(jobs.job(self.farm, self.kwargs["job"]))
         may = self.member.can(Can.POST_NOTICES)
-        return {"said": said, "times": pdf.times(said), "may_put_up": may and said.display is None and said.ended_at}
+        return {
+            "said": said,
+            "times": pdf.times(said),
+            "safety_sheets": pdf.safety_sheets(said),
+            "may_put_up": may and said.display is None and said.ended_at,
+        }
 
     def act(self, cleaned: dict[str, Any]) -> str:
         services.put_up(member=self.member, job_id=self.kwargs["job"], sds_for=cleaned["sds_for"], now=self.now)

@@ -9,6 +9,7 @@ from typing import Any
 from django.http import HttpResponse
 from django.utils.translation import get_language, gettext
 
+from apps.products.models import SafetySheet
 from apps.spraying.display.queries import Sheet
 from farmops import wording
 from farmops.pdf import compile_pdf
@@ -52,10 +53,27 @@ def facts(said: Sheet, now: datetime) -> dict[str, Any]:
         ],
         "notes": [
             gettext("The safety data sheet of each product hangs beside this sheet."),
+            *safety_sheets(said),
             gettext("The product label is the law. This sheet does not replace it, and it is not a warning sign."),
             _at(gettext("From what was on record"), now, said),
         ],
     }  # fmt: skip
+
+
+def safety_sheets(said: Sheet) -> list[str]:
+    """Of each product: the safety data sheet the farm has on file, or that it has none."""
+    kept = said.safety_sheets
+    return [_on_file(row.product.name, kept.get(row.product_id)) for row in said.job.job_products.all()]
+
+
+def _on_file(product: str, kept: SafetySheet | None) -> str:
+    if kept is None:
+        return gettext("%s: no safety data sheet is on file.") % product
+    day = wording.date(kept.sheet_on, get_language())
+    where = f", {kept.hangs_at}" if kept.hangs_at else ""
+    return (
+        gettext("%(product)s: its safety data sheet of %(day)s is on file") % {"product": product, "day": day} + where
+    )
 
 
 def times(said: Sheet) -> list[str]:

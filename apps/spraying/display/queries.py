@@ -12,6 +12,8 @@ from django.db.models import QuerySet
 from apps.people.models import Farm
 from apps.people.queries import person_ids_with
 from apps.people.rules import Role
+from apps.products.models import SafetySheet
+from apps.products.sds.queries import newest
 from apps.reminders.rules import Due, Level, register
 from apps.safety.phones import queries as phones
 from apps.safety.phones.models import PhoneNumber
@@ -71,6 +73,11 @@ class Sheet:
     first_entry_at: datetime | None
     display: Display | None
     phones: tuple[PhoneNumber, ...]
+
+    @property
+    def safety_sheets(self) -> dict[int, SafetySheet]:
+        """product id -> the newest safety data sheet on file; asked when it is read."""
+        return newest(self.job.farm, [row.product_id for row in self.job.job_products.all()])
 
     @property
     def due_at(self) -> datetime | None:

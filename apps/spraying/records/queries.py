@@ -10,13 +10,16 @@ from enum import StrEnum
 
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
+from apps.inventory.queries import supplied
 from apps.people.models import Farm
+from apps.products.sds.queries import on_file
 from apps.spraying import queries
 from apps.spraying.amending import queries as amending
 from apps.spraying.models import Job, JobProduct, SprayRecord
 from apps.spraying.records.models import FarmRecordRule, RecordNote
 from apps.spraying.records.presets import PRESETS
 from apps.spraying.records.rules import (
+    Kept,
     RecordRule,
     Sprayed,
     Standing,
@@ -66,6 +69,11 @@ def rules_of(farm: Farm) -> tuple[RecordRule, ...]:
     return tuple(c.rule for c in choices(farm) if c.in_use)
 
 
+def kept(farm: Farm) -> Kept:
+    """What the book keeps beside its records that a rule may ask for. A constant number of queries."""
+    return Kept(safety_sheets=on_file(farm), supplied=supplied(farm))
+
+
 def shipped(code: str) -> RecordRule | None:
     """A shipped rule by its code."""
     return by_code(PRESETS).get(code)
@@ -82,7 +90,8 @@ def standings_of(record: SprayRecord, rules: Iterable[RecordRule] | None = None)
     if record.meaning != Meaning.APPLIED:
         return []
     asked = rules_of(record.farm) if rules is None else rules
-    return standings(asked, json.loads(record.body_text)["content"], first_signed(record))
+    content = json.loads(record.body_text)["content"]
+    return standings(asked, content, first_signed(record), kept(record.farm))
 
 
 # ---- late and missing ------------------------------------------------------------------

@@ -325,6 +325,8 @@ def _opened(content: Mapping[str, Any]) -> tuple[Sentence, ...]:
 
 _CHANGED = {
     What.MEANING: gettext_noop("What the record says changes."),
+    What.APPLICATOR: gettext_noop("Applied by: it said {before}, it says {after} now."),
+    What.SUPERVISOR: gettext_noop("Supervised by: it said {before}, it says {after} now."),
     What.STARTED_AT: gettext_noop("Start: it was {before}, it is {after} now."),
     What.ENDED_AT: gettext_noop("End: it was {before}, it is {after} now."),
     What.LOADS: gettext_noop("Loads: it was {before}, it is {after} now."),

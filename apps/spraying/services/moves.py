@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Callable, Collection, Mapping
 from datetime import datetime
 from typing import Any
 
@@ -31,26 +31,34 @@ JOB_NOT_APPLIED = register("job_not_applied", Level.INFORMATION)
 CHANGED = gettext_noop("Somebody changed this job since you opened it. Read it again, then repeat your step.")
 
 
-def locked(member: Member, job_id: int, step: Step, *, expected_version: int | None = None) -> Job:
+def locked(
+    member: Member,
+    job_id: int,
+    step: Step,
+    *,
+    expected_version: int | None = None,
+    speakers: Callable[[Job], Collection[int]] | None = None,
+) -> Job:
     """The job, its row locked, if this member may take ``step`` on it now.
 
+    ``speakers`` are the people who may where those named on the job are not the only ones.
     ``Unknown`` for another farm's job, ``NotYourRole`` for the wrong person, ``Stale`` when somebody
     was quicker, ``Refused`` from a state that has no such step.
     """
     member.require(TRANSITIONS[step].can)
     one(Job.objects.for_farm(member.farm).select_for_update().filter(pk=job_id).only("pk"))
     job = queries.job(member.farm, job_id)
-    must_be_possible(job, step, member)
+    must_be_possible(job, step, member, speakers(job) if speakers else ())
     if expected_version is not None and job.version != expected_version:
         raise Stale(CHANGED)
     return job
 
 
-def must_be_possible(job: Job, step: Step, member: Member) -> None:
+def must_be_possible(job: Job, step: Step, member: Member, speakers: Collection[int] = ()) -> None:
     """The same gate without a lock, for a page that offers the step."""
     row = TRANSITIONS[step]
     member.require(row.can)
-    if row.named:
+    if row.named and member.person_id not in speakers:
         require_named(job, member)
     if finding := wrong_state(step, job.state):
         raise Refused([finding])
@@ -77,9 +85,9 @@ def move(
     """Take the step: the row changes only if it still is what was read, and the step is remembered."""
     to_state, from_state, values = TRANSITIONS[step].to_state, job.state, dict(changes or {})
     same = Job.objects.for_farm(job.farm).filter(pk=job.pk, state=from_state, version=job.version)
-    if same.update(state=to_state, version=F("version") + 1, **values) != 1:
+    before = same.values("state", *values).first()  # as it is kept: the row in hand may have been changed already
+    if before is None or same.update(state=to_state, version=F("version") + 1, **values) != 1:
         raise Stale(CHANGED)
-    before = {"state": from_state, **{name: getattr(job, name) for name in values}}
     for name, value in {"state": to_state, "version": job.version + 1, **values}.items():
         setattr(job, name, value)
     remember(

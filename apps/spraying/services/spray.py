@@ -10,6 +10,7 @@ from django.db import transaction
 
 from apps.people.queries import Member
 from apps.spraying import checking, ground
+from apps.spraying.amending.people import Named, rename, speakers, tell_renamed
 from apps.spraying.models import Job, JobStep
 from apps.spraying.reports import Done, Readings, read_done, read_readings, stored_readings
 from apps.spraying.rules.outcome import Claim, agree, early_start
@@ -106,11 +107,32 @@ def finish_spraying(
 
 @transaction.atomic
 def correct_finish(
-    *, member: Member, job_id: int, done: Mapping[str, Any], expected_version: int | None = None, now: datetime
+    *,
+    member: Member,
+    job_id: int,
+    done: Mapping[str, Any],
+    named: Named | None = None,
+    reason: str = "",
+    expected_version: int | None = None,
+    now: datetime,
 ) -> Job:
-    """Report again before signing: what was reported first stays among the steps."""
-    job = locked(member, job_id, Step.CORRECT, expected_version=expected_version)
-    return report(job, Step.CORRECT, member, read_done(job, done, now=now), now=now)
+    """Report again before signing: what was reported first stays among the steps.
+
+    ``named`` (``applicator_id``, ``supervisor_id``) puts right who did or supervised it, with a ``reason``: by who was
+    wrongly named, or by who really did.
+    """
+    job = locked(
+        member, job_id, Step.CORRECT, expected_version=expected_version, speakers=lambda found: speakers(found, named)
+    )
+    typed = read_done(job, done, now=now)
+    renamed = rename(job, named, member)
+    if renamed is None:
+        return report(job, Step.CORRECT, member, typed, now=now, note=reason.strip())
+    why = needed_text(reason, "reason", gettext_noop("Say why somebody else is named."))
+    more, details = renamed.changes, renamed.details
+    job = report(job, Step.CORRECT, member, typed, now=now, note=why, more=more, details=details)
+    tell_renamed(renamed, why, member=member, now=now)
+    return job
 
 
 @transaction.atomic

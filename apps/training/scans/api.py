@@ -16,23 +16,12 @@ from apps.people.rules import Can
 from apps.training.models import CertificateScan
 from apps.training.scans import queries, services
 from apps.training.scans import serializers as shapes
-from apps.training.scans.rules import MEDIA, MOST_BYTES
-from farmops.web import FarmAPI, FarmList
+from farmops.web import FarmAPI, FarmList, content_of, kept_file
 
 
 def picture(row: CertificateScan) -> HttpResponse:
-    """A scan to keep: never shown in the browser, never guessed at, never cached, and nothing in it may run."""
-    response = HttpResponse(bytes(row.content), content_type=row.media)
-    response["Content-Disposition"] = f'attachment; filename="card-{row.pk}.{MEDIA[row.media]}"'
-    response["X-Content-Type-Options"] = "nosniff"
-    response["Content-Security-Policy"] = "default-src 'none'; sandbox"
-    response["Cache-Control"] = "no-store"
-    return response
-
-
-def content_of(file: Any) -> bytes:
-    """An upload's bytes, one more than may be taken at the most."""
-    return bytes(file.read(MOST_BYTES + 1))
+    """A scan to keep."""
+    return kept_file(bytes(row.content), row.media, f"card-{row.pk}")
 
 
 class Scans(FarmList):

@@ -11,8 +11,8 @@ from django.utils.translation import gettext_lazy as _
 from apps.people.rules import Can
 from apps.training.pages import CardForm
 from apps.training.scans import forms, queries, services
-from apps.training.scans.api import content_of, picture
-from farmops.web import FarmPage
+from apps.training.scans.api import picture
+from farmops.web import FarmPage, content_of
 
 
 class AddScan(CardForm):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from rest_framework import serializers
 
-from apps.training.scans.rules import MEDIA
+from farmops.uploads import MEDIA
 
 
 class ScanIn(serializers.Serializer):

@@ -13,8 +13,9 @@ from apps.people.rules import Can
 from apps.training import queries as training
 from apps.training.models import Certificate, CertificateScan
 from apps.training.scans import queries
-from apps.training.scans.rules import UNSIGNED, fault, media_of
+from apps.training.scans.rules import UNSIGNED
 from farmops.errors import BadInput, gettext_noop
+from farmops.uploads import fault, media_of
 
 
 @transaction.atomic

@@ -77,7 +77,21 @@ ELEMENT_NAMES = {
 KEPT_ELSEWHERE = frozenset(
     {Element.SAFETY_SHEET, Element.CUSTOMER, Element.OPERATOR_ID, Element.SITE_ID, Element.SUPPLIER}
 )
-"""The book has no place for these: whoever needs them keeps them on paper, and the book says so."""
+"""No part of a record: what the book keeps beside it counts, the rest is kept on paper, and the book says so."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Kept:
+    """What the book keeps beside its records, by what it is asked for.
+
+    ``safety_sheets`` and ``supplied`` are product ids: a sheet is on file, every lot names its supplier.
+    """
+
+    safety_sheets: frozenset[int] = frozenset()
+    supplied: frozenset[int] = frozenset()
+
+
+NOTHING_KEPT = Kept()
 
 
 class Products(StrEnum):

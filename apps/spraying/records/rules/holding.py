@@ -7,7 +7,7 @@ from datetime import datetime
 from decimal import Decimal, InvalidOperation
 from typing import Any
 
-from apps.spraying.records.rules.facts import KEPT_ELSEWHERE, Applicators, Element, Sprayed
+from apps.spraying.records.rules.facts import KEPT_ELSEWHERE, Applicators, Element, Kept, Sprayed
 
 
 def sprayed_of(content: Mapping[str, Any]) -> Sprayed:
@@ -36,6 +36,16 @@ def _at(value: Any) -> datetime:
 def blanks(content: Mapping[str, Any], elements: Iterable[Element]) -> list[Element]:
     """Which of these a record lacks, in their order; what the book has no place for is not asked here."""
     return [e for e in elements if e not in KEPT_ELSEWHERE and not _HOLDS[e](content)]
+
+
+def elsewhere(content: Mapping[str, Any], elements: Iterable[Element], kept: Kept) -> list[Element]:
+    """Which of these the book does not keep for everything that was used, in their order."""
+    used = {p.get("product_id") for p in content["products"] if _positive(p["amount"])}
+    there = {
+        Element.SAFETY_SHEET: used <= kept.safety_sheets,
+        Element.SUPPLIER: used <= kept.supplied,
+    }
+    return [e for e in elements if e in KEPT_ELSEWHERE and not there.get(e, False)]
 
 
 def _said(value: Any) -> bool:

@@ -9,9 +9,10 @@ from typing import Any
 
 from apps.spraying.records.rules.facts import (
     ELEMENT_NAMES,
-    KEPT_ELSEWHERE,
+    NOTHING_KEPT,
     Asks,
     Element,
+    Kept,
     RecordRule,
     Sprayed,
     binds,
@@ -19,7 +20,7 @@ from apps.spraying.records.rules.facts import (
     keep_until,
     shown_until,
 )
-from apps.spraying.records.rules.holding import blanks, sprayed_of
+from apps.spraying.records.rules.holding import blanks, elsewhere, sprayed_of
 from farmops.errors import Finding, Severity, gettext_noop
 from farmops.wording import stamp
 
@@ -37,21 +38,26 @@ class Standing:
     shown_until: datetime | None
 
 
-def standings(rules: Iterable[RecordRule], content: Mapping[str, Any], first_signed_at: datetime) -> list[Standing]:
+def standings(
+    rules: Iterable[RecordRule], content: Mapping[str, Any], first_signed_at: datetime, kept: Kept = NOTHING_KEPT
+) -> list[Standing]:
     """How a record that says what was applied stands against every rule that binds it.
 
-    ``first_signed_at`` is when its first edition was signed: a correction does not make a record late.
+    ``first_signed_at`` is when its first edition was signed: a correction does not make a record late. ``kept`` is what
+    the book keeps beside its records.
     """
     sprayed = sprayed_of(content)
-    return [_standing(rule, sprayed, content, first_signed_at) for rule in rules if binds(rule, sprayed)]
+    return [_standing(rule, sprayed, content, first_signed_at, kept) for rule in rules if binds(rule, sprayed)]
 
 
-def _standing(rule: RecordRule, sprayed: Sprayed, content: Mapping[str, Any], signed_at: datetime) -> Standing:
+def _standing(
+    rule: RecordRule, sprayed: Sprayed, content: Mapping[str, Any], signed_at: datetime, kept: Kept
+) -> Standing:
     due = due_at(rule, sprayed)
     return Standing(
         rule=rule,
         missing=tuple(blanks(content, rule.elements)),
-        elsewhere=tuple(e for e in rule.elements if e in KEPT_ELSEWHERE),
+        elsewhere=tuple(elsewhere(content, rule.elements, kept)),
         due_at=due,
         late=due is not None and rule.asks is not Asks.REPORT and signed_at >= due,
         keep_until=keep_until(rule, sprayed),
@@ -62,15 +68,17 @@ def _standing(rule: RecordRule, sprayed: Sprayed, content: Mapping[str, Any], si
 _BLANK = gettext_noop("{rule}: {what} is missing. It was due {due}.")
 _BLANK_OPEN = gettext_noop("{rule}: {what} is missing.")
 _LATE = gettext_noop("{rule}: signed {signed}, due before {due}.")
-_ELSEWHERE = gettext_noop("{rule} also asks for {what}. The book has no place for it: keep it on paper.")
+_ELSEWHERE = gettext_noop("{rule} also asks for {what}. It is not in the book: keep it on paper.")
 
 
-def judge(rules: Iterable[RecordRule], content: Mapping[str, Any], first_signed_at: datetime) -> list[Finding]:
+def judge(
+    rules: Iterable[RecordRule], content: Mapping[str, Any], first_signed_at: datetime, kept: Kept = NOTHING_KEPT
+) -> list[Finding]:
     """What is missing in a record, for which rule and by when; what was late; what is kept elsewhere (notes)."""
     if content["meaning"] != "applied":
         return []
     zone, found = str(content["farm"]["time_zone"]), []
-    for row in standings(rules, content, first_signed_at):
+    for row in standings(rules, content, first_signed_at, kept):
         due = "" if row.due_at is None else stamp(row.due_at, zone)
         template = _BLANK if due else _BLANK_OPEN
         found += [
