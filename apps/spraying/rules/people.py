@@ -148,7 +148,8 @@ def _general(facts: CheckFacts) -> list[Finding]:
     template = gettext_noop("{who} has no certificate that is valid in {where} on {on}.")
     numbers = {"who": facts.applicator.name, "where": facts.jurisdiction or "?", "on": str(facts.on_date)}
     severity = facts.policy.general_use_certificate
-    return [say("certificate_missing", severity, template, source=PROJECT, field="applicator", **numbers)]
+    source = facts.policy.where("general_use_certificate", PROJECT)
+    return [say("certificate_missing", severity, template, source=source, field="applicator", **numbers)]
 
 
 def _handler(facts: CheckFacts) -> list[Finding]:

@@ -6,7 +6,14 @@ from collections.abc import Iterator
 
 from apps.spraying.rules.facts import CheckFacts
 from apps.spraying.rules.passed.row import Passed, passes
-from apps.spraying.rules.people import CERTIFIED, HANDLERS, RESPIRATOR, asking_respirator, certificates_on, last_training
+from apps.spraying.rules.people import (
+    CERTIFIED,
+    HANDLERS,
+    RESPIRATOR,
+    asking_respirator,
+    certificates_on,
+    last_training,
+)
 from apps.spraying.rules.saying import PROJECT, on_label, plain
 from farmops.errors import gettext_noop
 
