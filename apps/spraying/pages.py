@@ -116,6 +116,7 @@ class OneJob(JobPage):
                 "labels": self._labels(row, day),
                 "found": row.finish_findings or row.start_findings or row.findings,
                 "instead": ways_shown(row, self.member, self.now),
+                "adopt_url": reverse("spraying:adopt", args=[self.farm.slug, row.pk]),
                 "edit_url": reverse("spraying:edit", args=[self.farm.slug, row.pk]) if Step.EDIT in steps else "",
                 "history": [self._step(s) for s in queries.steps_of(row)],
                 "record": queries.record_of(row),
