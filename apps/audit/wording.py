@@ -58,6 +58,7 @@ SENTENCES = {
     "plan": gettext_noop("{who} planned {what}."),
     "planned": gettext_noop("{who} planned {what}."),
     "put up the display": gettext_noop("{who} put up the display of {what}."),
+    "took over a suggestion for": gettext_noop("{who} took over a suggestion for {what}."),
     "received": gettext_noop("{who} received {what}."),
     "recorded": gettext_noop("{who} recorded {what}."),
     "removed": gettext_noop("{who} removed {what}."),

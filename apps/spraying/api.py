@@ -27,7 +27,7 @@ from farmops.errors import BadInput, Refused, refuse
 from farmops.web import FarmAPI, FarmList
 
 
-def _one(door: FarmAPI, job_id: int, status: int = 200) -> Response:
+def one_job(door: FarmAPI, job_id: int, status: int = 200) -> Response:
     """The job as it stands now, with the steps this member may take."""
     row = queries.job(door.farm, job_id)
     steps = open_steps(row.state, roles=door.member.roles, named=queries.names(row, door.member.person_id))
@@ -50,7 +50,7 @@ class Jobs(FarmList):
     @extend_schema(request=inputs.JobIn, responses={201: shapes.JobDetail}, operation_id="plan_job")
     def post(self, request: Request, farm: str) -> Response:
         row = services.plan_job(member=self.member, now=self.now, **self.read(inputs.JobIn))
-        return _one(self, row.pk, 201)
+        return one_job(self, row.pk, 201)
 
 
 class OneJob(FarmAPI):
@@ -58,7 +58,7 @@ class OneJob(FarmAPI):
 
     @extend_schema(responses=shapes.JobDetail, operation_id="read_job")
     def get(self, request: Request, farm: str, job: int) -> Response:
-        return _one(self, job)
+        return one_job(self, job)
 
     @extend_schema(request=inputs.JobEdit, responses=shapes.JobDetail, operation_id="edit_job")
     def patch(self, request: Request, farm: str, job: int) -> Response:
@@ -69,7 +69,7 @@ class OneJob(FarmAPI):
             changes=self.read(inputs.JobEdit, partial=True),
             now=self.now,
         )
-        return _one(self, job)
+        return one_job(self, job)
 
 
 class CheckJob(FarmAPI):
@@ -135,7 +135,7 @@ class _Step(FarmAPI):
         version = asked.pop("version", None)
         services_input = {**self.sorted_out(asked), **more}
         service(member=self.member, job_id=job, expected_version=version, now=self.now, **services_input)
-        return _one(self, job)
+        return one_job(self, job)
 
     def sorted_out(self, asked: dict[str, Any]) -> dict[str, Any]:
         return asked

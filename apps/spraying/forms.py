@@ -12,7 +12,6 @@ from django.utils.translation import gettext_lazy as _
 from apps.products.rules import RateBasis
 from apps.spraying.inputs import EXPECTED
 from apps.spraying.models import Job
-from apps.spraying.rules import PRESETS
 from apps.weather.rules.readings import COMPASS
 from apps.work.forms import FarmTimeField
 from farmops.units import PRODUCT_UNITS, dimension_of, unit_name
@@ -329,30 +328,6 @@ class NotAppliedForm(SignForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["checked"].label = _("I checked that nothing was applied on these blocks under this job.")
-
-
-class SpraySettingsForm(VersionForm):
-    preset = forms.ChoiceField(
-        label=_("Advice the check follows"), choices=[(p, PRESET_NAMES.get(p, p)) for p in sorted(PRESETS)]
-    )
-    history_known_from = forms.DateField(
-        label=_("Every spray is in this book since"),
-        required=False,
-        widget=forms.DateInput(attrs={"type": "date"}),
-        help_text=_("Season limits are counted from here. Empty = not known."),
-    )
-    interval_from_days = forms.IntegerField(
-        label=_("Days after a spray when the next one is due, from"),
-        min_value=1,
-        max_value=60,
-        widget=forms.TextInput(attrs={"inputmode": "numeric"}),
-    )
-    interval_to_days = forms.IntegerField(
-        label=_("Days after a spray when the next one is due, through"),
-        min_value=1,
-        max_value=60,
-        widget=forms.TextInput(attrs={"inputmode": "numeric"}),
-    )
 
 
 class HeadForm(forms.Form):

@@ -11,9 +11,10 @@ from apps.land.models import Block
 from apps.people.models import FarmOwned
 from apps.products.models import LabelVersion, Product
 from apps.products.rules import RateBasis
-from apps.spraying.rules import PRESETS
+from apps.spraying.rules import PRESETS, house
 from apps.spraying.rules.record import Meaning
 from apps.spraying.rules.states import COUNTED, JobState, Step
+from farmops.errors import Severity
 from farmops.units import PRODUCT_UNITS
 
 _PERSON = settings.AUTH_USER_MODEL
@@ -23,14 +24,29 @@ def _one_of(field: str, values: type, name: str) -> models.CheckConstraint:
     return models.CheckConstraint(condition=Q(**{f"{field}__in": [v.value for v in values]}), name=name)  # type: ignore[attr-defined]
 
 
+def _house_number(name: str) -> models.DecimalField:
+    """A number the farm may set to the stricter side of the shipped one; null = the shipped one."""
+    unit = house.BY_NAME[name].unit
+    return models.DecimalField(max_digits=6, decimal_places=1, null=True, help_text=f"{unit}; null: as shipped")
+
+
 class SpraySettings(FarmOwned):
-    """How this farm judges its jobs: the advice it follows, since when its sprays are on record, its usual interval."""
+    """How this farm judges its jobs: the advice it follows, its own stricter numbers, since when its sprays are on
+    record, its usual interval."""
 
     preset = models.CharField(max_length=30, default="labels_only")
     history_known_from = models.DateField(null=True)
     interval_from_days = models.PositiveSmallIntegerField(default=7)
     interval_to_days = models.PositiveSmallIntegerField(default=10)
     own_advice = models.BooleanField(default=False, help_text="The farm follows its own table, copied from the preset")
+    calm_wind_mph = _house_number("calm_wind_mph")
+    wind_max_mph = _house_number("wind_max_mph")
+    season_near_percent = _house_number("season_near_percent")
+    gpa_tolerance_percent = _house_number("gpa_tolerance_percent")
+    reading_good_minutes = _house_number("reading_good_minutes")
+    bee_drift_ft = _house_number("bee_drift_ft")
+    hive_notice_ft = _house_number("hive_notice_ft")
+    general_use_certificate = models.CharField(max_length=8, blank=True, help_text="Empty: as shipped, a note")
 
     class Meta:
         constraints = [
@@ -43,6 +59,17 @@ class SpraySettings(FarmOwned):
                     interval_to_days__lte=60,
                 ),
                 name="spray_settings_interval_in_order",
+            ),
+            *(
+                models.CheckConstraint(
+                    condition=Q(**{f"{limit.name}__gte": limit.least, f"{limit.name}__lte": limit.most}),
+                    name=f"spray_settings_{limit.name}_only_stricter",
+                )
+                for limit in house.LIMITS
+            ),
+            models.CheckConstraint(
+                condition=Q(general_use_certificate__in=["", Severity.JUSTIFY.value, Severity.REFUSE.value]),
+                name="spray_settings_certificate_known",
             ),
         ]
 

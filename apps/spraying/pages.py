@@ -26,6 +26,8 @@ from apps.spraying.instead.drafts import unsaved_job
 from apps.spraying.instead.pages import ways_shown
 from apps.spraying.instead.queries import instead_of
 from apps.spraying.models import Job
+from apps.spraying.policies.forms import SpraySettingsForm
+from apps.spraying.policies.queries import limits_shown
 from apps.spraying.rules.states import STATE_NAMES, STEP_NAMES, JobState, Step, open_steps, pointless
 from apps.work.forms import local
 from farmops import clock
@@ -116,6 +118,7 @@ class OneJob(JobPage):
                 "labels": self._labels(row, day),
                 "found": row.finish_findings or row.start_findings or row.findings,
                 "instead": ways_shown(row, self.member, self.now),
+                "adopt_url": reverse("spraying:adopt", args=[self.farm.slug, row.pk]),
                 "edit_url": reverse("spraying:edit", args=[self.farm.slug, row.pk]) if Step.EDIT in steps else "",
                 "history": [self._step(s) for s in queries.steps_of(row)],
                 "record": queries.record_of(row),
@@ -378,9 +381,12 @@ class SpraySettingsPage(FormPage):
     template_name = "spraying/settings.html"
     done = gettext_noop("The spray settings are changed.")
 
-    def form(self, data: Any = None) -> forms.SpraySettingsForm:
+    def form(self, data: Any = None) -> SpraySettingsForm:
         row = settings_of(self.farm)
-        return forms.SpraySettingsForm(data, initial={n: getattr(row, n) for n in forms.SpraySettingsForm.base_fields})
+        form = SpraySettingsForm(data)
+        form.initial = {name: getattr(row, name) for name in form.fields}
+        form.initial |= {limit.name: limit.value if limit.own else "" for limit in limits_shown(row)}
+        return form
 
     def act(self, cleaned: dict[str, Any]) -> str:
         version = cleaned.pop("version")

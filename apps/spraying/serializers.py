@@ -9,8 +9,10 @@ from rest_framework import serializers
 
 from apps.products.rules import RateBasis
 from apps.spraying.rules import PRESETS
+from apps.spraying.rules.house import BY_NAME
 from apps.weather.rules.readings import COMPASS
 from apps.work.serializers import FarmTime
+from farmops.errors import Severity
 from farmops.units import PRODUCT_UNITS
 
 BIG = 2**63 - 1
@@ -184,6 +186,12 @@ class HeadIn(serializers.Serializer):
     )
 
 
+def _house_number(name: str) -> AmountField:
+    limit = BY_NAME[name]
+    bounds = f"{limit.unit}, {limit.least} to {limit.most}; null: as shipped ({limit.shipped})"
+    return AmountField(required=False, allow_null=True, help_text=bounds)
+
+
 class SpraySettingsEdit(serializers.Serializer):
     preset = serializers.ChoiceField(choices=sorted(PRESETS))
     history_known_from = serializers.DateField(
@@ -191,3 +199,15 @@ class SpraySettingsEdit(serializers.Serializer):
     )
     interval_from_days = serializers.IntegerField(min_value=1, max_value=60)
     interval_to_days = serializers.IntegerField(min_value=1, max_value=60)
+    calm_wind_mph = _house_number("calm_wind_mph")
+    wind_max_mph = _house_number("wind_max_mph")
+    season_near_percent = _house_number("season_near_percent")
+    gpa_tolerance_percent = _house_number("gpa_tolerance_percent")
+    reading_good_minutes = _house_number("reading_good_minutes")
+    bee_drift_ft = _house_number("bee_drift_ft")
+    hive_notice_ft = _house_number("hive_notice_ft")
+    general_use_certificate = serializers.ChoiceField(
+        choices=sorted(Severity),
+        required=False,
+        help_text="What a missing certificate means for general-use products; shipped: note",
+    )

@@ -11,10 +11,12 @@ from rest_framework import serializers
 
 from apps.products.rules import RateBasis
 from apps.spraying.models import Job
+from apps.spraying.policies.queries import limits_shown
 from apps.spraying.rules.record import Meaning
 from apps.spraying.rules.signing import Sentence, Standing, read_back
 from apps.spraying.rules.states import JobState, Step
 from farmops import wording
+from farmops.errors import Severity
 from farmops.problems import finding_json
 
 STATES = [(s.value, s.name) for s in JobState]
@@ -260,12 +262,34 @@ class AgainstOut(serializers.Serializer):
     fault = FaultOut(allow_null=True)
 
 
+class HouseLimitOut(serializers.Serializer):
+    """A number the farm may set to the stricter side: ``value`` holds, ``shipped`` does without the farm's own."""
+
+    name = serializers.CharField()
+    value = serializers.CharField()
+    shipped = serializers.CharField()
+    unit = serializers.CharField()
+    least = serializers.CharField()
+    most = serializers.CharField()
+    source = serializers.CharField()
+    own = serializers.BooleanField()
+
+
 class SpraySettingsOut(serializers.Serializer):
     preset = serializers.CharField()
     history_known_from = serializers.DateField(allow_null=True)
     interval_from_days = serializers.IntegerField()
     interval_to_days = serializers.IntegerField()
+    limits = serializers.SerializerMethodField(help_text="Numbers of the house; they only ever ask earlier")
+    general_use_certificate = serializers.SerializerMethodField()
     version = serializers.IntegerField()
+
+    @extend_schema_field(HouseLimitOut(many=True))
+    def get_limits(self, row: Any) -> list[dict[str, Any]]:
+        return HouseLimitOut(limits_shown(row), many=True).data
+
+    def get_general_use_certificate(self, row: Any) -> str:
+        return row.general_use_certificate or Severity.NOTE.value
 
 
 def job_detail(row: Job, steps: tuple[Step, ...]) -> Job:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date
 
 from apps.spraying.rules import CertificateFact, TrainingFact, Worker
-from apps.training.rules import Credentials, TrainingKind, good_through, latest_training
+from apps.training.rules import Credentials, TrainingKind, respirator_until
 
 
 def worker_on(known: Credentials | None, day: date) -> Worker | None:
@@ -31,17 +31,6 @@ def worker_on(known: Credentials | None, day: date) -> Worker | None:
             for t in known.trainings
         ),
         training_exempt=known.family,
-        respirator_until=_respirator_until(known, day),
+        respirator_until=respirator_until(known, day),
         born_on=known.born_on,
     )
-
-
-def _respirator_until(known: Credentials, day: date) -> date | None:
-    """Last day of clearance, fit test and training together; ``None`` when one of them is not on record."""
-    medical, fit, use = (
-        latest_training(known, kind, day)
-        for kind in (TrainingKind.RESPIRATOR_MEDICAL, TrainingKind.RESPIRATOR_FIT, TrainingKind.RESPIRATOR_USE)
-    )
-    if medical is None or fit is None or use is None:
-        return None
-    return min(good_through(fit.trained_on, 12), good_through(use.trained_on, 12))

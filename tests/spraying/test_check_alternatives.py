@@ -336,6 +336,16 @@ class TestSeveralBlocks:
         assert [[c.sentence for c in s.changes] for s in found][0] == ["Leave West 2 out of this job."]
         assert found[0].facts[0].stock["F1"].needed == Quantity(Decimal("21.6"), "pt")
 
+    def test_the_acres_that_fit_are_those_of_the_blocks_that_stay(self):
+        """10 pt in the shed; the 6 acres left need 21.6 pt, at the lowest rate 10.8: 10 / 21.6 x 6 = 2.77 acres."""
+        stock = {"F1": StockFact(available=Quantity(Decimal(10), "pt"), needed=Quantity(Decimal(36), "pt"))}
+        first, second = (changed(b, stock=stock) for b in self.blocks())
+        found = for_blocks([first, second], Choices(acres=Decimal(10), block_acres=[Decimal(6), Decimal(4)]))
+
+        assert [sorted(c.sentence for c in s.changes) for s in found] == [
+            ["Leave West 2 out of this job.", "Spray 2.77 acres with what is in the shed."]
+        ]
+
     def test_the_rate_fits_the_strictest_block(self):
         """I5: pumpkins up to 5.3 oz whatever the harvest; corn picked in two days only up to 2.1."""
         squash = facts([("I5", 5)])

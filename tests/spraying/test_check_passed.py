@@ -178,3 +178,16 @@ def test_as_json():
         "source": "label of F1, label 1, rate",
         "subject": "F1",
     }
+
+
+def test_a_respirator_is_told_where_a_label_asks_for_one():
+    """40 CFR 170.507(b)(10)."""
+    masked = changed(facts([F1]), lines=(relabelled("F1", 3, ppe={"applying": ["Respirator"]}),))
+    fitted = changed(masked, applicator=changed(masked.applicator, respirator_until=date(2026, 8, 4)))
+
+    assert rows(fitted)[("respirator", "")] == (
+        "Hand: clearance and fit test for a respirator count through Tue, Aug 4, 2026."
+    )
+    late = changed(masked, applicator=changed(masked.applicator, respirator_until=date(2026, 8, 3)))
+    unasked = changed(fitted, lines=(line(*F1),))
+    assert [("respirator", "") in rows(g) for g in (masked, late, unasked)] == [False, False, False]

@@ -372,11 +372,14 @@ class TestSettings:
     def test_a_farm_without_any_has_the_defaults(self, cast, api):
         address = "/api/v1/farms/far-side/spray-settings/"
         client = api(cast.neighbour)
-        assert client.get(address).json() == {
+        shipped = client.get(address).json()
+        assert [row["own"] for row in shipped.pop("limits")] == [False] * 7
+        assert shipped == {
             "preset": "labels_only",
             "history_known_from": None,
             "interval_from_days": 7,
             "interval_to_days": 10,
+            "general_use_certificate": "note",
             "version": 1,
         }
         changed = client.patch(address, {"interval_to_days": 12}, format="json", headers={"If-Match": "v1"})

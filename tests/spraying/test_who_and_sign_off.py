@@ -71,11 +71,12 @@ def helper(born_on: date, *, handler_on: date = date(2026, 3, 1)):
     return arrange
 
 
-def respirator(*, fitted_on: date):
+def respirator(*, fitted_on: date | None):
     def arrange(bench) -> dict:
         for kind in ("respirator_medical", "respirator_use"):
             trained(bench, bench.applicator, kind)
-        trained(bench, bench.applicator, "respirator_fit", on=fitted_on)
+        if fitted_on is not None:
+            trained(bench, bench.applicator, "respirator_fit", on=fitted_on)
         masked = shield_document() | {"ppe": {"mixing": ["respirator"], "applying": []}}
         return {"products": [line(bench.product_of("Demo Mask", masked))]}
 
@@ -93,6 +94,7 @@ AT_THE_DESK = {
     "F5, 18 tomorrow": ("40 CFR 171.201", helper(date(2008, 7, 7)), {"too_young"}),
     "F8": ("40 CFR 170.501", helper(ADULT, handler_on=date(2025, 7, 5)), {"handler_training"}),
     "F8, 12 months to the day": ("40 CFR 170.501", helper(ADULT, handler_on=date(2025, 7, 6)), set()),
+    "F10": ("40 CFR 170.507(b)(10)", respirator(fitted_on=None), {"respirator"}),
     "F10, fit test too old": ("40 CFR 170.507(b)(10)", respirator(fitted_on=date(2025, 7, 5)), {"respirator"}),
     "F10, fitted within the year": ("40 CFR 170.507(b)(10)", respirator(fitted_on=date(2025, 7, 6)), set()),
 }

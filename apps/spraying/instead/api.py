@@ -11,10 +11,13 @@ from rest_framework.response import Response
 from apps.people.rules import Can
 from apps.spraying import queries
 from apps.spraying import serializers as inputs
+from apps.spraying.api import one_job
 from apps.spraying.checked import check_body
 from apps.spraying.instead import serializers as shapes
 from apps.spraying.instead.drafts import unsaved_job
 from apps.spraying.instead.queries import DAYS_AHEAD, MOST_EVENINGS, first_evening, instead_of
+from apps.spraying.instead.services import adopt_way
+from apps.spraying.shapes import JobDetail
 from farmops.errors import BadInput
 from farmops.web import FarmAPI
 
@@ -40,6 +43,18 @@ class JobInstead(FarmAPI):
     def get(self, request: Request, farm: str, job: int) -> Response:
         found = instead_of(queries.job(self.farm, job), self.now)
         return self.show(shapes.InsteadOut, shapes.instead_body(found))
+
+
+class AdoptWay(FarmAPI):
+    """Take a suggestion over: the draft is changed as it says, checked again first; refused, nothing is written."""
+
+    needs = {"POST": Can.PLAN_JOBS}
+
+    @extend_schema(request=shapes.AdoptIn, responses=JobDetail, operation_id="adopt_job_alternative")
+    def post(self, request: Request, farm: str, job: int) -> Response:
+        asked = self.read(shapes.AdoptIn)
+        adopt_way(member=self.member, job_id=job, expected_version=asked["version"], plan=asked["plan"], now=self.now)
+        return one_job(self, job)
 
 
 class FirstEvening(FarmAPI):

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from functools import partial
+from typing import Any
 
 from apps.inventory.queries import stocks
 from apps.people import queries as people
@@ -15,6 +16,7 @@ from apps.products.models import Product
 from apps.products.rules import Label, LabelUse, Rate, use_on
 from apps.spraying import checking
 from apps.spraying.facts import Moment, Situation
+from apps.spraying.instead.adopting import plan_of
 from apps.spraying.models import Job
 from apps.spraying.rules import CheckFacts, MixLine, Worker, check
 from apps.spraying.rules.ahead import nights_around
@@ -47,6 +49,12 @@ class Instead:
     ways: WaysOut
     by_refusal: tuple[RefusalAnswered, ...]
     blocks: tuple[str, ...]
+    plans: tuple[dict[str, Any] | None, ...] = ()
+
+    @property
+    def offered(self) -> list[tuple[Suggestion, dict[str, Any] | None]]:
+        """Each way out with the changes of the plan it asks for (``adopting.plan_of``)."""
+        return list(zip(self.suggestions, self.plans, strict=True))
 
     @property
     def refused(self) -> bool:
@@ -134,7 +142,8 @@ def instead_of(job: Job, now: datetime, *, days: int = DAYS_AHEAD) -> Instead:
     ways = ways_out(blocks, choices)
     if beside:
         ways = WaysOut(refused=True, stuck=(*ways.stuck, *beside))
-    return Instead(ways=ways, by_refusal=_by_refusal(ways, blocks, names), blocks=names)
+    plans = tuple(plan_of(way, job) for way in ways.suggestions)
+    return Instead(ways=ways, by_refusal=_by_refusal(ways, blocks, names), blocks=names, plans=plans)
 
 
 def _beside(situation: Situation) -> list[tuple[int, Finding]]:

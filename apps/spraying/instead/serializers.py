@@ -9,8 +9,9 @@ from rest_framework import serializers
 
 from apps.spraying.instead.queries import MOST_EVENINGS, Instead
 from apps.spraying.rules.alternatives import Suggestion, Turn
-from apps.spraying.serializers import JobIn
+from apps.spraying.serializers import BIG, AmountField, BlockLineIn, JobIn, ProductLineIn
 from apps.spraying.shapes import CheckOut, JobFindingOut
+from apps.work.serializers import FarmTime
 from farmops import wording
 
 
@@ -33,6 +34,24 @@ class LeftOut(serializers.Serializer):
     findings = JobFindingOut(many=True)
 
 
+class AdoptedPlan(serializers.Serializer):
+    """Changes of a plan; what is left out stays as it is planned."""
+
+    blocks = BlockLineIn(many=True, required=False)
+    products = ProductLineIn(many=True, required=False)
+    applicator_id = serializers.IntegerField(required=False, min_value=1, max_value=BIG)
+    supervisor_id = serializers.IntegerField(required=False, allow_null=True, min_value=1, max_value=BIG)
+    window_starts_at = FarmTime(required=False)
+    window_ends_at = FarmTime(required=False)
+    spray_gpa = AmountField(required=False)
+    expected_wind_mph = AmountField(required=False, allow_null=True)
+    expected_high_f = AmountField(required=False, allow_null=True)
+    expected_dry_hours = AmountField(required=False, allow_null=True)
+
+    def to_representation(self, instance: Any) -> Any:
+        return instance
+
+
 class WayOut(serializers.Serializer):
     """Changes that, taken together and checked again, leave no refusal on any block."""
 
@@ -40,6 +59,16 @@ class WayOut(serializers.Serializer):
     window_starts_at = serializers.DateTimeField()
     window_ends_at = serializers.DateTimeField()
     left = LeftOut(many=True, help_text="What the check still says then")
+    plan = AdoptedPlan(
+        allow_null=True, help_text="To be sent to adopt_job_alternative; null: part of it lies outside the job"
+    )
+
+
+class AdoptIn(serializers.Serializer):
+    """One suggestion to be taken over: its ``plan`` as it was read, and the version of the job it was read with."""
+
+    version = serializers.IntegerField(min_value=1, max_value=BIG, help_text="The version you read")
+    plan = AdoptedPlan()
 
 
 class RefusalAnsweredOut(serializers.Serializer):
@@ -91,7 +120,7 @@ def instead_body(found: Instead) -> dict[str, Any]:
         "refused": found.refused,
         "nothing_helps": found.nothing_helps,
         "by_refusal": found.by_refusal,
-        "ways": [way_body(way) for way in found.suggestions],
+        "ways": [way_body(way) | {"plan": plan} for way, plan in found.offered],
     }
 
 

@@ -1,21 +1,31 @@
-"""Forms of resistance advice."""
+"""Forms of the spray settings and of resistance advice."""
 
 from __future__ import annotations
 
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from apps.products.rules import Scheme
-from apps.spraying.forms import PRESET_NAMES
+from apps.spraying.forms import PRESET_NAMES, VersionForm, _number
 from apps.spraying.policies.rules import CLASSES
 from apps.spraying.rules import PRESETS
+from apps.spraying.rules.house import CERTIFICATE, LIMITS
+from farmops.errors import Severity
+from farmops.units import show
 
 SCHEMES = {
     Scheme.FRAC: _("Fungicides (FRAC)"),
     Scheme.IRAC: _("Insecticides (IRAC)"),
     Scheme.HRAC: _("Herbicides (HRAC)"),
+}
+
+SEVERITY_NAMES = {
+    Severity.NOTE: _("only say it"),
+    Severity.JUSTIFY: _("ask for a reason"),
+    Severity.REFUSE: _("refuse"),
 }
 
 
@@ -58,3 +68,49 @@ class AdviceForm(forms.Form):
     carry_over = forms.BooleanField(label=_("A run goes on into the next season"), required=False)
     source = forms.CharField(label=_("Where this advice stands"), max_length=300)
     version = forms.IntegerField(widget=forms.HiddenInput, required=False)
+
+
+class SpraySettingsForm(VersionForm):
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        _add_house_numbers(self)
+
+    preset = forms.ChoiceField(
+        label=_("Advice the check follows"), choices=[(p, PRESET_NAMES.get(p, p)) for p in sorted(PRESETS)]
+    )
+    history_known_from = forms.DateField(
+        label=_("Every spray is in this book since"),
+        required=False,
+        widget=forms.DateInput(attrs={"type": "date"}),
+        help_text=_("Season limits are counted from here. Empty = not known."),
+    )
+    interval_from_days = forms.IntegerField(
+        label=_("Days after a spray when the next one is due, from"),
+        min_value=1,
+        max_value=60,
+        widget=forms.TextInput(attrs={"inputmode": "numeric"}),
+    )
+    interval_to_days = forms.IntegerField(
+        label=_("Days after a spray when the next one is due, through"),
+        min_value=1,
+        max_value=60,
+        widget=forms.TextInput(attrs={"inputmode": "numeric"}),
+    )
+
+
+def _add_house_numbers(form: SpraySettingsForm) -> None:
+    """One field a number of the house, its bounds, shipped value and source beside it; empty = as shipped."""
+    hint = _("{least} to {most} {unit}; empty = {shipped} {unit} as shipped. It can only ask earlier. Source: {source}")
+    for limit in LIMITS:
+        said = {"least": show(limit.least), "most": show(limit.most), "shipped": show(limit.shipped)}
+        form.fields[limit.name] = _number(
+            label=f"{gettext(limit.words)} ({limit.unit})",
+            required=False,
+            help_text=str(hint).format(unit=limit.unit, source=limit.source, **said),
+        )
+    form.fields[CERTIFICATE] = forms.ChoiceField(
+        label=_("General-use product and no valid certificate"),
+        required=False,
+        choices=[(s.value, SEVERITY_NAMES[s]) for s in SEVERITY_NAMES],
+        help_text=_("Federal law asks for no certificate here; a state may."),
+    )

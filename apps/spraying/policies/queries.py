@@ -11,7 +11,9 @@ from apps.people.models import Farm
 from apps.people.queries import one
 from apps.spraying.models import AdviceRule, SpraySettings
 from apps.spraying.policies.rules import COUNTS, FLAGS, Told, about, rule_from, told
+from apps.spraying.rules.house import BY_NAME, CERTIFICATE, LIMITS, with_limits
 from apps.spraying.rules.policies import PRESETS, FarmPolicy, GroupRule
+from farmops.units import show
 
 COLUMNS = ("scheme", "code", "target_classes", *COUNTS, *FLAGS, "source")
 
@@ -60,13 +62,46 @@ def values_of(row: AdviceRule) -> dict[str, Any]:
 
 
 def policy_of(house: SpraySettings) -> FarmPolicy:
-    """The advice the check goes by: the shipped table picked, with the farm's own rows in place of its rules if it
-    follows its own. One query in that case, none otherwise."""
-    shipped = PRESETS[house.preset]
+    """The advice the check goes by: the shipped table picked, with the farm's own numbers, and its own rows in place
+    of the table's rules if it follows its own. One query in that case, none otherwise."""
+    shipped = with_limits(PRESETS[house.preset], {name: getattr(house, name) for name in (*BY_NAME, CERTIFICATE)})
     if not house.own_advice:
         return shipped
     rules = tuple(rule_from(values_of(row)) for row in own_rules(house.farm))
     return replace(shipped, name=f"own, from {house.preset}", group_rules=rules)
+
+
+@dataclass(frozen=True, kw_only=True)
+class LimitShown:
+    """A number of the house as it is listed, as texts in ``unit``."""
+
+    name: str
+    words: str
+    value: str
+    shipped: str
+    unit: str
+    least: str
+    most: str
+    source: str
+    own: bool
+
+
+def limits_shown(house: SpraySettings) -> list[LimitShown]:
+    """Every number of the house: what holds, what is shipped, and the bounds an edit stays within."""
+    return [
+        LimitShown(
+            name=limit.name,
+            words=limit.words,
+            value=show(limit.shipped if (own := getattr(house, limit.name)) is None else own),
+            shipped=show(limit.shipped),
+            unit=limit.unit,
+            least=show(limit.least),
+            most=show(limit.most),
+            source=limit.source,
+            own=own is not None,
+        )
+        for limit in LIMITS
+    ]
 
 
 def shown(house: SpraySettings) -> list[RuleShown]:

@@ -98,7 +98,9 @@ def _drift(facts: CheckFacts, harmful: list[Judged]) -> list[Finding]:
     if not lasting or reach is None:
         return []
     template = gettext_noop("{place}, {distance} ft away, may be in bloom: keep the drift of {product} off it.")
-    source = f"University of California, bee precaution rating I; distance: {PROJECT}"
+    source = (
+        f"University of California, bee precaution rating I; distance: {facts.policy.where('bee_drift_ft', PROJECT)}"
+    )
     names = ", ".join(sorted(j.line.name for j in lasting))
     return [
         justify("bee_drift", template, source=source, place=near.name, distance=plain(near.distance_ft), product=names)
@@ -113,5 +115,6 @@ def _hives(facts: CheckFacts, harmful: list[Judged]) -> list[Finding]:
         return []
     template = gettext_noop("Hives stand {distance} ft from {block}: tell the beekeeper before {products} goes out.")
     names = ", ".join(sorted(j.line.name for j in harmful))
+    source = f"common practice, no source; {PROJECT}"
     numbers = {"distance": plain(facts.hive_ft), "block": facts.block_name, "products": names}
-    return [note("hives_near", template, source=f"common practice, no source; {PROJECT}", **numbers)]
+    return [note("hives_near", template, source=facts.policy.where("hive_notice_ft", source), **numbers)]

@@ -62,5 +62,6 @@ def _sprayer(facts: CheckFacts) -> list[Finding]:
                 "sprayer": sprayer.name,
                 "measured": plain(sprayer.measured_gpa),
             }
-            found.append(justify("calibration_differs", template, source=PROJECT, field="spray_gpa", **numbers))
+            source = facts.policy.where("gpa_tolerance", PROJECT)
+            found.append(justify("calibration_differs", template, source=source, field="spray_gpa", **numbers))
     return found

@@ -17,6 +17,7 @@ SUPERVISION = "40 CFR 171.201"
 HANDLERS = "40 CFR 170.501"
 RESPIRATOR = "40 CFR 170.507(b)(10)"
 HANDLER_MONTHS = 12
+BREATHING = ("respirator", "facepiece", "niosh", "n95", "scba", "breathing apparatus")  # how labels put it: from memory
 
 
 def findings(facts: CheckFacts) -> list[Finding]:
@@ -147,7 +148,8 @@ def _general(facts: CheckFacts) -> list[Finding]:
     template = gettext_noop("{who} has no certificate that is valid in {where} on {on}.")
     numbers = {"who": facts.applicator.name, "where": facts.jurisdiction or "?", "on": str(facts.on_date)}
     severity = facts.policy.general_use_certificate
-    return [say("certificate_missing", severity, template, source=PROJECT, field="applicator", **numbers)]
+    source = facts.policy.where("general_use_certificate", PROJECT)
+    return [say("certificate_missing", severity, template, source=source, field="applicator", **numbers)]
 
 
 def _handler(facts: CheckFacts) -> list[Finding]:
@@ -163,11 +165,18 @@ def _handler(facts: CheckFacts) -> list[Finding]:
     return [refuse("handler_training", template, source=HANDLERS, field="applicator", **numbers)]
 
 
-def _respirator(facts: CheckFacts) -> list[Finding]:
-    worker = facts.applicator
-    asking = [
-        j for j in facts.judged if any("respirator" in g.lower() for g in (*j.label.ppe.mixing, *j.label.ppe.applying))
+def asking_respirator(facts: CheckFacts) -> list[Judged]:
+    """The products whose label names a respirator, for mixing or for applying, in whatever words."""
+    return [
+        j
+        for j in facts.judged
+        if any(word in gear.casefold() for gear in (*j.label.ppe.mixing, *j.label.ppe.applying) for word in BREATHING)
     ]
+
+
+def _respirator(facts: CheckFacts) -> list[Finding]:
+    """Not on record and run out are the same: nobody wears a respirator that was not fitted to them."""
+    worker, asking = facts.applicator, asking_respirator(facts)
     if worker is None or not asking:
         return []
     if worker.respirator_until is not None and worker.respirator_until >= facts.on_date:
@@ -176,5 +185,4 @@ def _respirator(facts: CheckFacts) -> list[Finding]:
         "{product} asks for a respirator, and {who} has no clearance and fit test on record for {on}."
     )
     numbers = {"product": min(j.line.name for j in asking), "who": worker.name, "on": str(facts.on_date)}
-    word = justify if worker.respirator_until is None else refuse
-    return [word("respirator", template, source=RESPIRATOR, field="applicator", **numbers)]
+    return [refuse("respirator", template, source=RESPIRATOR, field="applicator", **numbers)]

@@ -13,6 +13,7 @@ from decimal import Decimal
 from fractions import Fraction
 
 from apps.products.rules import Group, Method, Scheme
+from apps.weather.rules.air import CALM_MPH
 from farmops.errors import Severity
 
 # Target -> the class of targets that one resistance story is told about. Common practice, no source.
@@ -96,12 +97,12 @@ class BeeHours:
 
 @dataclass(frozen=True, kw_only=True)
 class FarmPolicy:
-    """House limits. Every one may be edited by the farm's manager."""
+    """House limits. A farm may set its own (``rules.house``), which only ask earlier; ``own_limits`` names those."""
 
     name: str = "none"
     group_rules: tuple[GroupRule, ...] = ()
     season_near: Fraction = Fraction(9, 10)
-    calm_wind_mph: Decimal | None = Decimal(3)
+    calm_wind_mph: Decimal | None = CALM_MPH
     wind_max_mph: Decimal | None = Decimal(15)
     gpa_tolerance: Fraction = Fraction(5, 100)
     reading_good_minutes: int = 30
@@ -110,6 +111,11 @@ class FarmPolicy:
     bee_hours: Mapping[str, BeeHours] = field(default_factory=dict)
     bee_drift_ft: Decimal | None = Decimal(300)
     hive_notice_ft: Decimal | None = Decimal(5280)
+    own_limits: frozenset[str] = frozenset()
+
+    def where(self, limit: str, source: str) -> str:
+        """Where a house limit stands: its published source, and whether the farm moved it."""
+        return f"{source}; the farm's own number" if limit in self.own_limits else source
 
 
 PURDUE = "Purdue, Vegetable Crops Hotline, cucurbit powdery mildew: most labels allow two in a row"

@@ -151,7 +151,8 @@ def _ingredient(facts: CheckFacts, count: Count) -> list[Finding]:
             "{ingredient}: {total} per acre with this spray, {percent} of the {limit} allowed on {ground} "
             "({since} to {until}; {product})."
         )
-        return [justify("season_near", template, source=f"{source}; {PROJECT}", field="rate", **count.numbers)]
+        near = facts.policy.where("season_near", PROJECT)
+        return [justify("season_near", template, source=f"{source}; {near}", field="rate", **count.numbers)]
     return []
 
 

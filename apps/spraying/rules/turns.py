@@ -247,11 +247,12 @@ def areas(attempt: Attempt, choices: Choices) -> Iterator[Attempt]:
     ]
     if choices.acres is None or not shares or min(shares) >= 1 or len(shares) < len(facts.lines):
         return
-    exact = CONTEXT.divide(Decimal(min(shares).numerator), Decimal(min(shares).denominator)) * choices.acres
+    whole = _acres_in(attempt, choices)
+    exact = CONTEXT.divide(Decimal(min(shares).numerator), Decimal(min(shares).denominator)) * whole
     acres = exact.quantize(STEP, rounding=ROUND_DOWN)
     if acres <= 0:
         return
-    share = CONTEXT.divide(acres, choices.acres)
+    share = CONTEXT.divide(acres, whole)
     change = Change(
         turn=Turn.AREA,
         template=gettext_noop("Spray {acres} acres with what is in the shed."),
@@ -260,6 +261,13 @@ def areas(attempt: Attempt, choices: Choices) -> Iterator[Attempt]:
         unit="ac",
     )
     yield attempt.but(_fixed(change, lambda given: _smaller(given, share)))
+
+
+def _acres_in(attempt: Attempt, choices: Choices) -> Decimal:
+    """The acres of the blocks that are still in the job."""
+    if not choices.block_acres:
+        return choices.acres or Decimal(0)
+    return sum((choices.block_acres[place] for place in attempt.by_place()), start=Decimal(0))
 
 
 def _smaller(facts: CheckFacts, share: Decimal) -> CheckFacts:
@@ -275,9 +283,11 @@ def blocks(attempt: Attempt, choices: Choices) -> Iterator[Attempt]:
     refused = sorted({place for place, _ in attempt.refusals()})
     if len(choices.block_acres) != len(attempt.case.blocks) or len(refused) >= len(attempt.by_place()):
         return
+    attempt = replace(attempt, edits=tuple(edit for edit in attempt.edits if edit.turn is not Turn.AREA))
     for place in refused:
         attempt = _without_block(attempt, choices, place)
     yield attempt
+    yield from areas(attempt, choices)  # fewer acres are worked out anew for the blocks that stay
 
 
 def _without_block(attempt: Attempt, choices: Choices, place: int) -> Attempt:

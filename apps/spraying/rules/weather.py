@@ -6,12 +6,13 @@ from datetime import timedelta
 from decimal import Decimal
 
 from apps.spraying.rules.facts import CheckFacts, Weather
+from apps.spraying.rules.house import DRIFT
 from apps.spraying.rules.mix import Judged
 from apps.spraying.rules.saying import PROJECT, justify, note, on_label, plain, refuse
+from apps.weather.rules.air import CALM_SOURCE
 from farmops.errors import Finding, gettext_noop
 
 HOUR = timedelta(hours=1)
-CALM = "common practice, no source: below 3 mph the air may be inverted"
 
 
 def findings(facts: CheckFacts) -> list[Finding]:
@@ -46,7 +47,8 @@ def _wind(facts: CheckFacts, reading: Weather) -> list[Finding]:
     if calm is not None and reading.wind_mph < calm:
         template = gettext_noop("Wind {wind} mph is below {limit} mph: the air may be inverted and carry spray far.")
         numbers = {"wind": plain(reading.wind_mph), "limit": plain(calm)}
-        found.append(justify("wind_low_inversion", template, source=CALM, field="wind_mph", **numbers))
+        source = facts.policy.where("calm_wind_mph", CALM_SOURCE)
+        found.append(justify("wind_low_inversion", template, source=source, field="wind_mph", **numbers))
     return found
 
 
@@ -59,7 +61,8 @@ def _wind_limits(facts: CheckFacts, reading: Weather, j: Judged) -> list[Finding
     if most is not None and wind > most:
         found.append(refuse("wind_high", above, source=source, field="wind_mph", limit=plain(most), **numbers))
     elif most is None and house is not None and wind > house:
-        found.append(justify("wind_high", above, source=PROJECT, field="wind_mph", limit=plain(house), **numbers))
+        own = facts.policy.where("wind_max_mph", DRIFT)
+        found.append(justify("wind_high", above, source=own, field="wind_mph", limit=plain(house), **numbers))
     if most is not None and reading.gust_mph is not None and reading.gust_mph > most >= wind:
         template = gettext_noop("{product}: gusts of {wind} mph are above the label's {limit} mph.")
         gust = {"product": product, "wind": plain(reading.gust_mph), "limit": plain(most)}

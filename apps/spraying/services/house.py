@@ -16,6 +16,7 @@ from apps.people.services import save_changes
 from apps.spraying.facts import settings_of
 from apps.spraying.models import SpraySettings
 from apps.spraying.rules import PRESETS
+from apps.spraying.rules.house import BY_NAME, CERTIFICATE, read_limits
 from farmops import clock
 from farmops.errors import BadInput, gettext_noop
 
@@ -24,7 +25,9 @@ from farmops.errors import BadInput, gettext_noop
 def set_spray_settings(
     *, member: Member, expected_version: int, changes: Mapping[str, Any], now: datetime
 ) -> SpraySettings:
-    """Change the advice the farm follows, since when its sprays are on record, and its usual spray interval.
+    """Change the advice the farm follows, its own numbers, since when its sprays are on record, its usual interval.
+
+    Numbers as ``rules.house.read_limits`` takes them: they only ask earlier; empty or null = back to the shipped one.
 
     ``history_known_from`` is a statement: every spray from that day on is in this book.
     """
@@ -32,6 +35,7 @@ def set_spray_settings(
     Farm.objects.select_for_update(no_key=True).get(pk=member.farm.pk)
     row = settings_of(member.farm)
     wanted = {name: changes.get(name, getattr(row, name)) for name in _NAMES}
+    wanted |= read_limits({name: changes[name] for name in _NUMBERS if name in changes})
     _check(wanted, member.farm, now)
     if row.own_advice and wanted["preset"] != row.preset:
         raise BadInput({"preset": gettext_noop("The farm follows its own table: change it under resistance advice.")})
@@ -43,6 +47,7 @@ def set_spray_settings(
 
 
 _NAMES = ("preset", "history_known_from", "interval_from_days", "interval_to_days")
+_NUMBERS = (*BY_NAME, CERTIFICATE)
 
 
 def _check(wanted: Mapping[str, Any], farm: Farm, now: datetime) -> None:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable
 from typing import Any
 
 from django import template
 from django.utils.translation import get_language, gettext
+from rest_framework.utils.encoders import JSONEncoder
 
 from apps.spraying.policies.rules import Told
 from apps.spraying.rules.attempt import Change
@@ -27,6 +29,12 @@ def plain_words(code: str) -> str:
 def told(row: Change | Passed | Told) -> str:
     """A change of the plan, a passed rule or a piece of advice in the reader's language."""
     return wording.fill(gettext(row.template), row.numbers, get_language())
+
+
+@register.filter
+def as_json(value: Any) -> str:
+    """Plain values for a hidden field."""
+    return json.dumps(value, cls=JSONEncoder)
 
 
 GROUPS = {

@@ -6,7 +6,14 @@ from collections.abc import Iterator
 
 from apps.spraying.rules.facts import CheckFacts
 from apps.spraying.rules.passed.row import Passed, passes
-from apps.spraying.rules.people import CERTIFIED, HANDLERS, certificates_on, last_training
+from apps.spraying.rules.people import (
+    CERTIFIED,
+    HANDLERS,
+    RESPIRATOR,
+    asking_respirator,
+    certificates_on,
+    last_training,
+)
 from apps.spraying.rules.saying import PROJECT, on_label, plain
 from farmops.errors import gettext_noop
 
@@ -15,6 +22,7 @@ def passed(facts: CheckFacts) -> Iterator[Passed]:
     yield from _certificate(facts)
     yield from _handler(facts)
     yield from _label_training(facts)
+    yield from _respirator(facts)
     yield from _sprayer(facts)
 
 
@@ -58,6 +66,15 @@ def _label_training(facts: CheckFacts) -> Iterator[Passed]:
         }
         source = on_label(j.line, "training_topic", "training")
         yield passes("label_training", template, "rup_training", source=source, about=j.line.name, **numbers)
+
+
+def _respirator(facts: CheckFacts) -> Iterator[Passed]:
+    worker = facts.applicator
+    if worker is None or worker.respirator_until is None or not asking_respirator(facts):
+        return
+    template = gettext_noop("{who}: clearance and fit test for a respirator count through {until}.")
+    numbers = {"who": worker.name, "until": str(worker.respirator_until)}
+    yield passes("respirator", template, "respirator", source=RESPIRATOR, **numbers)
 
 
 def _sprayer(facts: CheckFacts) -> Iterator[Passed]:
