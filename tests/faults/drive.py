@@ -34,7 +34,7 @@ SENTENCES = {
     "task_called_off": r"Your task “(\w+)” on block [^.]*? is called off",
     "certificate": r"Certificate (\w+) of",
     "lot_expiring": r"Lot (\w+) of",
-    "entry_opens": r"The entry time of (B\d+)",
+    "entry_opens": r"The entry time of (B\d+[^.]*?) has run",
     "danger": r"Danger (\w+): stop",
 }
 
@@ -254,7 +254,8 @@ class Stage:
 def told_in(text: str) -> list[tuple[str, str]]:
     """(kind, token) of every sentence in a text."""
     flat = re.sub(r"\s+", " ", text)
-    return [(kind, token) for kind, pattern in SENTENCES.items() for token in re.findall(pattern, flat)]
+    found = [(kind, said) for kind, pattern in SENTENCES.items() for said in re.findall(pattern, flat)]
+    return [(kind, token.split()[0]) for kind, said in found for token in said.split(", ")]  # several blocks at once
 
 
 def judge(stage: Stage, seconds: float) -> Verdict:

@@ -126,14 +126,24 @@ def listed(names: Iterable[str]) -> str:
 
 
 def rolled(found: Iterable[Due], *, slot: str, subject: tuple[str, int | str], path: str) -> list[Due]:
-    """One notice about ``subject`` for all of ``found`` that say the same on the same occasion to the same people.
+    """One notice about ``subject`` for all of ``found`` of a kind on the same occasion for the same people.
 
-    They differ in ``slot`` alone, whose values are listed. ``path`` is where a notice about several leads.
+    Where they differ in ``slot`` alone its values are listed; others are left as they are, each by
+    itself. ``path`` is where a notice about several leads.
     """
     groups: dict[tuple[object, ...], list[Due]] = {}
     for due in found:
         groups.setdefault((due.kind, due.occasion, tuple(due.person_ids)), []).append(due)
-    return [_one_for(group, slot, subject, path) for group in groups.values()]
+    made: list[Due] = []
+    for group in groups.values():
+        alike = all(_apart_from(due, slot) == _apart_from(group[0], slot) for due in group)
+        made += [_one_for(group, slot, subject, path)] if alike else group
+    return made
+
+
+def _apart_from(due: Due, slot: str) -> tuple[object, ...]:
+    rest = {name: value for name, value in due.numbers.items() if name != slot}
+    return (due.template, rest, due.urgent, due.at, due.until)
 
 
 def _one_for(group: Sequence[Due], slot: str, subject: tuple[str, int | str], path: str) -> Due:
