@@ -133,6 +133,8 @@ def _next_sprays(farm: Farm, now: datetime, managers: list[int]) -> Iterable[Due
                 "closes": window.closes_on,
             },
             path=f"/f/{farm.slug}/jobs/new/?block={block.pk}",
+            at=window.opens_on,
+            until=window.closes_on,
         )
 
 

@@ -317,4 +317,5 @@ def _notice(
         template=template,
         numbers=numbers,
         path=f"/f/{farm.slug}/cards/{held.person_id}/",
+        at=until,
     )

@@ -154,6 +154,8 @@ def _due(f: Followed, kind: str, occasion: str, template: str, managers: list[in
             "closes": window.closes_on,
         },
         path=plan_path(f),
+        at=window.opens_on,
+        until=window.closes_on,
     )
 
 

@@ -156,9 +156,11 @@ def tell(
     *,
     now: datetime,
     urgent: bool = False,
+    at: datetime | None = None,
+    until: datetime | None = None,
     **numbers: Any,
 ) -> None:
-    """Tell people about a job, in the same transaction."""
+    """Tell people about a job, in the same transaction. ``at`` and ``until`` put it into their calendars."""
     reminders.tell(
         farm=job.farm,
         kind=kind,
@@ -169,6 +171,8 @@ def tell(
         numbers={"job": str(job.number), "blocks": block_names(job), **numbers},
         path=place(job),
         urgent=urgent,
+        at=at,
+        until=until,
         now=now,
     )
 
