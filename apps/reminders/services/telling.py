@@ -84,17 +84,31 @@ def take_back(farm: Farm, rows: Sequence[Notice], now: datetime) -> int:
     return len(rows)
 
 
-def reconcile(farm: Farm, source: str, dues: Sequence[Due], now: datetime) -> int:
-    """Make the standing notices of ``source`` what it says is due; returns how many were new.
+def standing_on(farm: Farm) -> dict[str, list[Notice]]:
+    """Source -> its notices that stand. One query for all sources."""
+    found: dict[str, list[Notice]] = {}
+    for row in Notice.objects.for_farm(farm).filter(withdrawn_at=None).exclude(source=""):
+        found.setdefault(row.source, []).append(row)
+    return found
+
+
+def reconcile(
+    farm: Farm, source: str, dues: Sequence[Due], now: datetime, *, standing: Sequence[Notice] | None = None
+) -> int:
+    """Make the standing notices of ``source`` (read here unless given) what it says is due; returns how many were new.
 
     New reasons are told, changed ones re-worded, those that came back or grew told again, those
     that are gone withdrawn.
     """
-    made = write(farm, dues, now, source=source)
-    wanted = {due.key for due in dues}
-    standing = Notice.objects.for_farm(farm).filter(source=source, withdrawn_at=None)
-    gone = [row for row in standing if (row.kind, row.subject_type, row.subject_id, row.occasion) not in wanted]
-    take_back(farm, gone, now)
+    if standing is None:
+        standing = Notice.objects.for_farm(farm).filter(source=source, withdrawn_at=None)
+    if not (dues or standing):
+        return 0
+    with transaction.atomic():
+        made = write(farm, dues, now, source=source)
+        wanted = {due.key for due in dues}
+        gone = [row for row in standing if (row.kind, row.subject_type, row.subject_id, row.occasion) not in wanted]
+        take_back(farm, gone, now)
     return made
 
 
