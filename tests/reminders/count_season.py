@@ -1,8 +1,7 @@
 """Counts what each person of the demo farm is told on each day of the demo season.
 
 ``python -m tests.reminders.count_season`` (on a database file of its own; minutes). Every deed of the demo is done
-at its own hour, in the order of the hours, and the sweep comes every half hour in between, as it would
-have come. Each job of the book is played by a thread of its own that waits until its hour has come.
+at its own hour, in the order of the hours, and the sweep comes in between, as it would have come. Each job of the book is played by a thread of its own that waits until its hour has come.
 """
 
 from __future__ import annotations
@@ -15,8 +14,6 @@ from collections import Counter, defaultdict
 from collections.abc import Callable
 from datetime import datetime, timedelta
 from typing import Any
-
-STEP = timedelta(minutes=30)
 
 
 class Actor(threading.Thread):
@@ -75,7 +72,7 @@ class Timed:
         return call
 
 
-def play(days: int, ahead: int) -> Any:
+def play(days: int, ahead: int, step: timedelta) -> Any:
     """The demo farm after its season, swept from ``days`` before its loading until ``ahead`` days after."""
     from apps.reminders import services
     from farmops import clock
@@ -106,7 +103,7 @@ def play(days: int, ahead: int) -> Any:
             for born in actors[known:]:  # the history has named its jobs
                 born.advance()
         services.sweep(at)
-        at += STEP
+        at += step
     return stage
 
 
@@ -139,6 +136,7 @@ def main() -> None:
     asked = argparse.ArgumentParser(description=__doc__)
     asked.add_argument("--days", type=int, default=62)
     asked.add_argument("--ahead", type=int, default=1)
+    asked.add_argument("--every", type=int, default=30, help="minutes between two sweeps")
     given = asked.parse_args()
     with tempfile.TemporaryDirectory() as folder:
         os.environ |= {"FARMOPS_DATA": folder, "DATABASE_URL": "", "REDIS_URL": "", "SECRET_KEY": "only-for-tests"}
@@ -153,7 +151,7 @@ def main() -> None:
 
         settings.MIGRATION_MODULES = {config.label: None for config in apps.get_app_configs()}
         call_command("migrate", verbosity=0, run_syncdb=True)
-        count(play(given.days, given.ahead))
+        count(play(given.days, given.ahead, timedelta(minutes=given.every)))
 
 
 if __name__ == "__main__":
