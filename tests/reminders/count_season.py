@@ -1,7 +1,8 @@
 """Counts what each person of the demo farm is told on each day of the demo season.
 
 ``python -m tests.reminders.count_season`` (on a database file of its own; minutes). Every deed of the demo is done
-at its own hour, in the order of the hours, and the sweep comes in between, as it would have come. Each job of the book is played by a thread of its own that waits until its hour has come.
+at its own hour, in the order of the hours, and the sweep comes in between, as it would have come. Each
+job of the book is played by a thread of its own that waits until its hour has come.
 """
 
 from __future__ import annotations
