@@ -199,11 +199,11 @@ class Stage:
             self.missed.append(f"{player.what}: {error!r}")
 
     def _breaks(self) -> dict[int, str]:
-        """Step -> the service that is struck then: in the short form each once, in the long one by chance."""
+        """Step -> the service that is struck then: by chance, but in a short season each once."""
         kinds = ["Redis flushed", "Redis killed"] if self.redis else []
         kinds += ["PostgreSQL crashed"] if self.postgres else []
         hours = range(len(self.season.steps))
-        if self.short or not kinds:
+        if len(hours) * BREAK_RATE < len(kinds) or not kinds:
             return dict(zip(self.chance.sample(hours, len(kinds)), kinds, strict=True))
         return {n: self.chance.choice(kinds) for n in hours if self.chance.random() < BREAK_RATE}
 
