@@ -12,6 +12,7 @@ import subprocess
 import sys
 import time
 from dataclasses import dataclass, field
+from glob import glob
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -20,6 +21,7 @@ CI = os.environ.get("CI", "").lower() == "true"
 BROWSER = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser") or ""
 POSTGRES = os.environ.get("SUITE_DATABASE_URL", "")
 REDIS = os.environ.get("SUITE_REDIS_URL", "")
+SERVERS = bool(glob("/usr/lib/postgresql/*/bin/initdb")) and bool(shutil.which("redis-server"))
 
 
 @dataclass
@@ -49,6 +51,9 @@ def steps() -> list[Step]:
             " (.ci/run starts both)"
         )
     )
+    # What is killed on purpose must be the test's own: it starts a cluster and a broker for itself.
+    no_servers = "" if SERVERS else "no programs to start: apt-get install postgresql redis-server"
+    faults = "tests/faults/test_season.py"
     clean = {"DATABASE_URL": "", "REDIS_URL": ""}
     served = {"DATABASE_URL": POSTGRES, "REDIS_URL": REDIS}
     return [
@@ -66,6 +71,13 @@ def steps() -> list[Step]:
             no_services,
         ),
         Step("Celery worker on PostgreSQL and Redis", pytest("-m", "services", "-n", "0"), served, no_services),
+        Step("faults on SQLite", pytest("-m", "faults", "-n", "0", "-s", "-k", "sqlite", faults), clean),
+        Step(
+            "faults on PostgreSQL and Redis",
+            pytest("-m", "faults", "-n", "0", "-s", "-k", "postgresql", faults),
+            clean,
+            no_servers,
+        ),
     ]
 
 

@@ -197,4 +197,5 @@ def _due(farm: Farm, s: Standing, told: list[int]) -> Due | None:
         template=gettext_noop("The calibration of {sprayer} counts through {until}. Calibrate before then."),
         numbers={"sprayer": s.facts.name, "until": counted.good_until},
         path=f"/f/{farm.slug}/sprayers/{s.sprayer.pk}/",
+        at=counted.good_until,
     )

@@ -295,4 +295,5 @@ def _expiring(farm: Farm, lot: Lot, here: date, managers: list[int]) -> Due:
             "left": amount_words(lot.on_hand, lot.product.stock.unit),
         },
         path=f"/f/{farm.slug}/shed/{lot.product_id}/",
+        at=lot.expires_on,
     )

@@ -69,7 +69,8 @@ class Notice(FarmOwned):
 
     ``due_at`` is when its e-mail may go out, empty when the page is enough. ``source`` is the
     dotted path of the reminder source that stands by it; a notice told by an action has none.
-    ``turn`` counts how often its reason came back, ``rung`` how far up it has escalated.
+    ``turn`` counts how often its reason came back or grew by another of its ``things``, ``rung`` how far up it has
+    escalated.
     """
 
     person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
@@ -80,6 +81,7 @@ class Notice(FarmOwned):
     template = models.TextField()
     numbers = models.JSONField(default=dict)
     path = models.CharField(max_length=300, blank=True)
+    things = models.JSONField(default=list)
     urgent = models.BooleanField(default=False)
     source = models.CharField(max_length=120, blank=True)
     starts_at = models.DateTimeField(null=True)

@@ -16,6 +16,7 @@ from django.utils.translation import get_language, gettext
 from apps.people.rules import Can
 from apps.reminders import feeds, forms, letters, queries, rules, services
 from apps.reminders.models import Notice
+from apps.reminders.rules import names
 from farmops import clock
 from farmops.errors import BadInput, gettext_noop
 from farmops.web import FarmPage, FormPage
@@ -43,7 +44,7 @@ def number(raw: str | None, *, field: str) -> int | None:
 
 
 class Notices(FarmPage):
-    """What I was told, newest first, by day."""
+    """What I was told: what is dangerous and unanswered first, then the newest, by day."""
 
     needs = {"GET": Can.READ_FARM}
     template_name = "reminders/notices.html"
@@ -58,15 +59,19 @@ class Notices(FarmPage):
         )
 
     def get(self, request: HttpRequest, farm: str) -> HttpResponse:
-        mine = queries.notices_of(self.farm, self.member.person_id)
+        every = queries.notices_of(self.farm, self.member.person_id)
+        urgent = list(every.filter(urgent=True, seen_at=None)[:ON_A_PAGE])
+        mine = every.exclude(pk__in=[notice.pk for notice in urgent])
         if before := number(request.GET.get("before"), field="before"):
             mine = mine.filter(id__lt=before)
         shown = list(mine[: ON_A_PAGE + 1])
         lines = [self.line(notice) for notice in shown[:ON_A_PAGE]]
+        newest = max((notice.pk for notice in [*urgent, *shown]), default=None)
         context: dict[str, Any] = {
+            "urgent": [] if before else [self.line(notice) for notice in urgent],
             "days": [(on, list(of_day)) for on, of_day in groupby(lines, key=lambda line: line.on)],
             "unseen": queries.unseen_count(self.farm, self.member.person_id),
-            "newest": shown[0].pk if shown and not before else None,
+            "newest": None if before else newest,
             "older": lines[-1].notice.pk if len(shown) > ON_A_PAGE else None,
         }
         return self.page(context)
@@ -151,7 +156,10 @@ class Webhooks(FormPage):
 
     def context(self) -> dict[str, Any]:
         shown = self.request.session.pop("webhook_secret", "") if self.request.method == "GET" else ""
-        return {"endpoints": queries.endpoints(self.farm), "secret": shown}
+        rows = list(queries.endpoints(self.farm))
+        for row in rows:
+            row.kind_names = [gettext(names.name_of(kind)) for kind in row.kinds]
+        return {"endpoints": rows, "secret": shown}
 
 
 class SwitchWebhook(FarmPage):

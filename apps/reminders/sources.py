@@ -42,7 +42,7 @@ class Source:
 def know_kinds() -> None:
     """Have every app say what its kinds of notices weigh, also in a process that serves no pages.
 
-    Kinds are registered where they are told, and all of that hangs on the doors.
+    Kinds are registered where they are told: all of that hangs on the doors, and the sources on those of reminders.
     """
     try:
         get_resolver().url_patterns  # noqa: B018

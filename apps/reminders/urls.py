@@ -2,7 +2,10 @@
 
 from django.urls import path
 
-from apps.reminders import api, pages
+from apps.reminders import api, pages, sources
+
+# What a notice weighs is said where it is told. Read here, every process that serves pages knows it too.
+sources.load_all()
 
 F = "farms/<slug:farm>/"
 api_urlpatterns = [

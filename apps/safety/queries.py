@@ -15,7 +15,7 @@ from apps.land.models import Block
 from apps.people import queries as people
 from apps.people.models import Farm
 from apps.people.rules import Role
-from apps.reminders.rules import Due, Level, register
+from apps.reminders.rules import Due, Level, register, rolled
 from apps.safety import rules
 from apps.safety.models import Closure
 from apps.safety.rules import TIMED_KINDS, Activity, Answer, Kind, Reason, Word
@@ -227,7 +227,7 @@ def next_due(farm: Farm, now: datetime) -> datetime | None:
 
 
 def due(farm: Farm, now: datetime) -> list[Due]:
-    """Blocks that have just opened for entry or harvest: told to everybody once for each opening."""
+    """Blocks that have just opened for entry or harvest: told to everybody once, those that opened together at once."""
     ended = Closure.objects.for_farm(farm).filter(
         kind__in=[k.value for k in TIMED_KINDS], lifted_at=None, ends_at__gt=now - TOLD_WITHIN, ends_at__lte=now
     )
@@ -239,7 +239,8 @@ def due(farm: Farm, now: datetime) -> list[Due]:
     hung = closures_on({block_id for block_id, _ in latest}, now)
     everybody = sorted({p for role in Role for p in people.person_ids_with(farm, role)})
     said = (_opening(row, hung[row.block_id], everybody, now) for row in latest.values())
-    return [line for line in said if line is not None]
+    found = [line for line in said if line is not None]
+    return rolled(found, slot="block", subject=("openings", farm.pk), path=f"/f/{farm.slug}/board/")
 
 
 def _opening(row: Closure, hung: list[rules.Closure], person_ids: list[int], now: datetime) -> Due | None:

@@ -15,7 +15,7 @@ from apps.land.models import Block
 from apps.people.models import Farm
 from apps.people.queries import person_ids_with
 from apps.people.rules import Role
-from apps.reminders.rules import Due, Level, register
+from apps.reminders.rules import Due, Level, register, rolled
 from apps.reminders.rules.timing import next_midnight
 from apps.spraying import queries
 from apps.spraying.facts import settings_of
@@ -61,9 +61,9 @@ def next_due(farm: Farm, now: datetime) -> datetime:
 
 def due(farm: Farm, now: datetime) -> list[Due]:
     """Everything that is due now on one farm; a constant number of queries."""
-    managers = person_ids_with(farm, Role.MANAGER)
+    managers, plan = person_ids_with(farm, Role.MANAGER), f"/f/{farm.slug}/jobs/new/"
     return [
-        *_next_sprays(farm, now, managers),
+        *rolled(_next_sprays(farm, now, managers), slot="block", subject=("sprays", farm.pk), path=plan),
         *_unreported(farm, now, managers),
         *_unsigned(farm, now, managers),
         *_short(farm, now, managers),
@@ -107,9 +107,9 @@ def _harvest_past(harvest_to: date | None, today: date) -> bool:
 
 
 _SAID = {
-    Phase.OPEN: gettext_noop("{block} was last sprayed {last}. Its next spray fits from {opens} through {closes}."),
-    Phase.CLOSING: gettext_noop("{block} was last sprayed {last}. The time for its next spray ends {closes}."),
-    Phase.MISSED: gettext_noop("{block} was last sprayed {last}. Its next spray was due by {closes}."),
+    Phase.OPEN: gettext_noop("Last sprayed {last}: {block}. The next spray fits from {opens} through {closes}."),
+    Phase.CLOSING: gettext_noop("Last sprayed {last}: {block}. The time for the next spray ends {closes}."),
+    Phase.MISSED: gettext_noop("Last sprayed {last}: {block}. The next spray was due by {closes}."),
 }
 
 
@@ -133,6 +133,8 @@ def _next_sprays(farm: Farm, now: datetime, managers: list[int]) -> Iterable[Due
                 "closes": window.closes_on,
             },
             path=f"/f/{farm.slug}/jobs/new/?block={block.pk}",
+            at=window.opens_on,
+            until=window.closes_on,
         )
 
 

@@ -13,7 +13,7 @@ from apps.people import queries as people
 from apps.people.models import Farm, Membership
 from apps.people.queries import one
 from apps.people.rules import Role
-from apps.reminders.rules import Due, Level, Slot, Words, register
+from apps.reminders.rules import Due, Level, Slot, Words, register, rolled
 from apps.reminders.rules.timing import next_midnight
 from apps.training.credits.queries import renewals
 from apps.training.credits.rules import Toward
@@ -239,11 +239,29 @@ def next_due(farm: Farm, now: datetime) -> datetime:
 def due(farm: Farm, now: datetime) -> list[Due]:
     """Certificates and trainings that end in 90, 30, 7 or 0 days: the person and the managers hear it."""
     on_date, managers = today(farm, now), people.person_ids_with(farm, Role.MANAGER)
+    held = cards(farm, on_date)
+    trainings = [found for card in held for found in _trainings_due(farm, card, managers, on_date)]
     return [
-        found
-        for held in cards(farm, on_date)
-        for found in (*_certificates_due(farm, held, managers), *_trainings_due(farm, held, managers, on_date))
+        *(found for card in held for found in _certificates_due(farm, card, managers)),
+        *_each_for_themselves(trainings, managers),
+        *_at_once_for(farm, trainings, managers),
     ]
+
+
+def _each_for_themselves(trainings: Iterable[Due], managers: Collection[int]) -> Iterable[Due]:
+    for due in trainings:
+        if own := [p for p in due.person_ids if p not in managers]:
+            yield replace(due, person_ids=own)
+
+
+def _at_once_for(farm: Farm, trainings: Iterable[Due], managers: list[int]) -> Iterable[Due]:
+    """A crew that was trained together is one notice to each manager."""
+    by_training: dict[str, list[Due]] = defaultdict(list)
+    for due in trainings:
+        training = due.numbers["training"]
+        by_training[getattr(training, "phrase", str(training))].append(replace(due, person_ids=managers))
+    for training, said in by_training.items():
+        yield from rolled(said, slot="name", subject=("trainings", training), path=f"/f/{farm.slug}/cards/")
 
 
 def _certificates_due(farm: Farm, held: Card, managers: list[int]) -> list[Due]:
@@ -299,4 +317,5 @@ def _notice(
         template=template,
         numbers=numbers,
         path=f"/f/{farm.slug}/cards/{held.person_id}/",
+        at=until,
     )

@@ -6,25 +6,27 @@ import json
 import os
 import random
 import re
-import signal
 import subprocess
 import sys
 import threading
 import time
 from collections import Counter
-from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+from tests.faults import simulated
 from tests.faults.machinery import Postgres, Redis
+from tests.faults.players import ROOT, Player, Starter, cast
 from tests.faults.season import ROLLED, ZONE, Season
 from tests.faults.sinks import HookSink, Office, arrivals_of
 
-ROOT = Path(__file__).resolve().parents[2]
 WINDOW_SECONDS = 3.0
 """A repeat may only be the work of a kill or crash this soon after the first arrival (between it and the mark)."""
+
+BREAK_RATE = 0.14
+"""For each hour of the long form: Redis flushed or killed, or PostgreSQL crashed."""
 
 SENTENCES = {
     "task_assigned": r"New task for you: “(\w+)”",
@@ -32,7 +34,7 @@ SENTENCES = {
     "task_called_off": r"Your task “(\w+)” on block [^.]*? is called off",
     "certificate": r"Certificate (\w+) of",
     "lot_expiring": r"Lot (\w+) of",
-    "entry_opens": r"The entry time of (B\d+)",
+    "entry_opens": r"The entry time of (B\d+[^.]*?) has run",
     "danger": r"Danger (\w+): stop",
 }
 
@@ -63,15 +65,6 @@ class Verdict:
 
 
 @dataclass
-class Player:
-    """One process that may be killed, and how to start it again."""
-
-    what: str
-    command: list[str]
-    process: subprocess.Popen[bytes] | None = None
-
-
-@dataclass
 class Stage:
     """The processes of one run, their clock, and the sinks."""
 
@@ -79,9 +72,11 @@ class Stage:
     season: Season
     database: str  # "postgres" or "sqlite"
     redis: bool
-    kill_rate: float
+    kill_rate: float  # kills for each hour that is played
+    short: bool  # at the short pace, processes forked from a loaded one, tables made without migrations
     faults: Counter[str] = field(default_factory=Counter)
     blows: list[float] = field(default_factory=list)
+    missed: list[str] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         self.chance = random.Random(self.season.seed * 7919)
@@ -90,8 +85,9 @@ class Stage:
         self.postgres = Postgres(self.folder / "pg") if self.database == "postgres" else None
         self.broker = Redis(self.folder / "redis") if self.redis else None
         self.log = (self.folder / "said.log").open("ab")
-        self.players = self._players()
+        self.players = cast(self.folder, celery=self.redis)
         self.lock = threading.Lock()
+        self.breaks = self._breaks()
 
     # ---- processes ----
 
@@ -100,7 +96,7 @@ class Stage:
         mine |= {
             "FARMOPS_DATA": str(self.folder / "data"),
             "SECRET_KEY": "only-for-tests",
-            "SWEEP_SECONDS": "1",
+            simulated.PACE: "short" if self.short else "long",
             "SITE_URL": "https://farm.example",
             "EMAIL_BACKEND": "django.core.mail.backends.smtp.EmailBackend",
             "EMAIL_HOST": "127.0.0.1",
@@ -115,36 +111,15 @@ class Stage:
             mine["REDIS_URL"] = self.broker.url
         return mine
 
-    def _players(self) -> list[Player]:
-        live = [sys.executable, "-m", "tests.faults.simulated", str(self.clock_file)]
-        if not self.redis:
-            return [Player("ticker", [*live, "manage.py", "run_ticker"]) for _ in range(2)]
-        worker = ["celery", "-A", "farmops", "worker", "--loglevel", "warning", "--concurrency", "1"]
-        worker += ["--without-mingle", "--without-gossip", "--without-heartbeat"]
-        beat = ["celery", "-A", "farmops", "beat", "--loglevel", "warning", "--pidfile", "", "--schedule"]
-        workers = [Player("worker", [*live, *worker, "-n", f"w{n}@season"]) for n in range(2)]
-        beats = [Player("beat", [*live, *beat, str(self.folder / f"beat{n}")]) for n in range(2)]
-        return [*workers, *beats]
-
-    def start(self, player: Player) -> None:
-        player.process = subprocess.Popen(
-            player.command, cwd=ROOT, env=self.env(), stdout=self.log, stderr=self.log, start_new_session=True
-        )
-
     def kill(self, player: Player) -> None:
-        """``kill -9`` for the whole group, or of a worker only the child that does the work."""
-        assert player.process is not None
+        """The whole process group, or of a worker only the child that does the work."""
         only_child = player.what == "worker" and self.chance.random() < 0.3
-        if only_child and (children := _children(player.process.pid)):
-            with suppress(ProcessLookupError):
-                os.kill(children[0], signal.SIGKILL)
+        if only_child and player.kill_child():
             self._blow("worker's child")
             return
-        with suppress(ProcessLookupError):
-            os.killpg(player.process.pid, signal.SIGKILL)
-        player.process.wait()
+        player.kill()
         self._blow(player.what)
-        self.start(player)
+        self.starter.start(player)
 
     def _blow(self, what: str) -> None:
         self.blows.append(time.time())
@@ -155,16 +130,15 @@ class Stage:
     def open(self) -> None:
         self.set_clock(self.season.steps[0] - timedelta(minutes=1))
         (self.folder / "data").mkdir()
-        subprocess.run(
-            [sys.executable, "manage.py", "migrate", "-v", "0"], cwd=ROOT, env=self.env(), check=True, stderr=self.log
-        )
         self.farmer = subprocess.Popen(
             [sys.executable, "-m", "tests.faults.farmer", str(self.clock_file)],
             cwd=ROOT, env=self.env(), stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=self.log, text=True,
         )  # fmt: skip
+        self.starter = Starter(self.clock_file, self.env(), self.log, warm=self.short)
+        self.ask("build_tables", by_migrations=not self.short)
         self.hook.secret = self.ask("open_book", hook_url=self.hook.url, zone=ZONE)["secret"]
         for player in self.players:
-            self.start(player)
+            self.starter.start(player)
 
     def ask(self, what: str, /, **given: Any) -> Any:
         assert self.farmer.stdin and self.farmer.stdout
@@ -183,7 +157,7 @@ class Stage:
 
     def play(self) -> None:
         for n, at in enumerate(self.season.steps):
-            self.pass_to(at, self.season.commands.get(n, []), may_break=True)
+            self.pass_to(at, self.season.commands.get(n, []), broken=self.breaks.get(n))
             for after, commands in self.season.extra.get(n, []):
                 if after > ROLLED:
                     continue
@@ -193,22 +167,24 @@ class Stage:
                 if after > ROLLED:
                     self.pass_to(at + after, commands)
 
-    def pass_to(self, now: datetime, commands: list[Any], *, may_break: bool = False, sweeps: int = 0) -> None:
+    def pass_to(self, now: datetime, commands: list[Any], *, broken: str | None = None, sweeps: int = 0) -> None:
         """Let it be ``now``; do what is done now, while processes are killed; wait until the book is at rest."""
         self.set_clock(now)
-        killers = [self._killer() for _ in range(1 + (self.chance.random() < self.kill_rate / 3))]
-        if may_break:
-            self._break_a_service()
+        killers = [self._killer() for _ in range(self._blows_now())]
+        if broken:
+            self._break(broken)
         for name, given in commands:
             self.ask(name, **given)
         self.rest(now, sweeps)
         for killer in killers:
-            if killer is not None:
-                killer.join()
+            killer.join()
+        assert not self.missed, self.missed
 
-    def _killer(self) -> threading.Thread | None:
-        if self.chance.random() >= self.kill_rate:
-            return None
+    def _blows_now(self) -> int:
+        whole = int(self.kill_rate)
+        return whole + (self.chance.random() < self.kill_rate - whole)
+
+    def _killer(self) -> threading.Thread:
         player, delay = self.chance.choice(self.players), self.chance.random() * 1.2
         made = threading.Thread(target=self._kill_later, args=(player, delay))
         made.start()
@@ -216,20 +192,29 @@ class Stage:
 
     def _kill_later(self, player: Player, delay: float) -> None:
         time.sleep(delay)
-        with self.lock:
-            self.kill(player)
+        try:
+            with self.lock:
+                self.kill(player)
+        except Exception as error:  # a killer that fails must not go unnoticed
+            self.missed.append(f"{player.what}: {error!r}")
 
-    def _break_a_service(self) -> None:
-        throw = self.chance.random()
-        if self.broker and throw < 0.05:
+    def _breaks(self) -> dict[int, str]:
+        """Step -> the service that is struck then: by chance, but in a short season each once."""
+        kinds = ["Redis flushed", "Redis killed"] if self.redis else []
+        kinds += ["PostgreSQL crashed"] if self.postgres else []
+        hours = range(len(self.season.steps))
+        if len(hours) * BREAK_RATE < len(kinds) or not kinds:
+            return dict(zip(self.chance.sample(hours, len(kinds)), kinds, strict=True))
+        return {n: self.chance.choice(kinds) for n in hours if self.chance.random() < BREAK_RATE}
+
+    def _break(self, what: str) -> None:
+        if self.broker and what == "Redis flushed":
             self.broker.flush()
-            self._blow("Redis flushed")
-        elif self.broker and throw < 0.10:
+        elif self.broker and what == "Redis killed":
             self.broker.restart()
-            self._blow("Redis killed")
-        elif self.postgres and throw > 0.96:
+        elif self.postgres:
             self.postgres.crash()
-            self._blow("PostgreSQL crashed")
+        self._blow(what)
 
     def rest(self, now: datetime, more: int, seconds: float = 120) -> None:
         """Until nothing is left to do at this hour, and then ``more`` whole sweeps."""
@@ -248,12 +233,13 @@ class Stage:
 
     def close(self) -> None:
         for player in self.players:
-            if player.process is not None:
-                with suppress(ProcessLookupError):
-                    os.killpg(player.process.pid, signal.SIGKILL)
-                player.process.wait()
+            if player.pid:
+                player.kill()
+        if hasattr(self, "starter"):
+            self.starter.close()
         if hasattr(self, "farmer"):
             self.farmer.kill()
+            self.farmer.wait()
         if self.broker:
             self.broker.kill()
         if self.postgres:
@@ -262,19 +248,14 @@ class Stage:
         self.log.close()
 
 
-def _children(pid: int) -> list[int]:
-    with suppress(OSError):
-        return [int(word) for word in Path(f"/proc/{pid}/task/{pid}/children").read_text().split()]
-    return []
-
-
 # ---- the comparison --------------------------------------------------------------------
 
 
 def told_in(text: str) -> list[tuple[str, str]]:
     """(kind, token) of every sentence in a text."""
     flat = re.sub(r"\s+", " ", text)
-    return [(kind, token) for kind, pattern in SENTENCES.items() for token in re.findall(pattern, flat)]
+    found = [(kind, said) for kind, pattern in SENTENCES.items() for said in re.findall(pattern, flat)]
+    return [(kind, token.split()[0]) for kind, said in found for token in said.split(", ")]  # several blocks at once
 
 
 def judge(stage: Stage, seconds: float) -> Verdict:
@@ -314,10 +295,10 @@ def judge(stage: Stage, seconds: float) -> Verdict:
     )
 
 
-def run(folder: Path, season: Season, *, database: str, redis: bool, kill_rate: float) -> Verdict:
+def run(folder: Path, season: Season, *, database: str, redis: bool, kill_rate: float, short: bool = False) -> Verdict:
     """Play one season and judge it."""
     begun = time.monotonic()
-    stage = Stage(folder=folder, season=season, database=database, redis=redis, kill_rate=kill_rate)
+    stage = Stage(folder=folder, season=season, database=database, redis=redis, kill_rate=kill_rate, short=short)
     with stage.office:
         try:
             stage.open()

@@ -30,6 +30,16 @@ class Farmer:
         self.members: dict[str, Any] = {}
         self.tasks: dict[str, Any] = {}
 
+    def build_tables(self, by_migrations: bool) -> None:
+        """The short form makes them from the models; that migrations lead to the same is another test's matter."""
+        from django.apps import apps
+        from django.conf import settings
+        from django.core.management import call_command
+
+        if not by_migrations:
+            settings.MIGRATION_MODULES = {config.label: None for config in apps.get_app_configs()}
+        call_command("migrate", verbosity=0, run_syncdb=not by_migrations)
+
     def open_book(self, hook_url: str, zone: str) -> dict[str, Any]:
         from apps.people.queries import active_member_for_person
         from apps.reminders import services

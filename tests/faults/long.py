@@ -20,14 +20,16 @@ def main() -> int:
     asked.add_argument("--days", type=int, default=24, help="from February 20, 2026, so that the clocks change")
     asked.add_argument("--database", choices=["postgres", "sqlite"], default="postgres")
     asked.add_argument("--ticker", action="store_true", help="no Redis: two tickers instead of workers and beats")
-    asked.add_argument("--kill-rate", type=float, default=0.6, help="kills for each hour that is played")
+    asked.add_argument("--kill-rate", type=float, default=1.2, help="kills for each hour that is played")
+    asked.add_argument("--warm", action="store_true", help="processes forked from a loaded one, as in the short form")
     given = asked.parse_args()
     print(f"seed {given.seed}", flush=True)
     folder = Path(tempfile.mkdtemp(prefix="season-"))
     folder.chmod(0o755)  # the database runs as a user of its own
     season = make(given.seed, first=date(2026, 2, 20), days=given.days)
     verdict = run(
-        folder, season, database=given.database, redis=not given.ticker, kill_rate=given.kill_rate
+        folder, season, database=given.database, redis=not given.ticker, kill_rate=given.kill_rate,
+        short=given.warm,
     )  # fmt: skip
     for line in [*verdict.lost, *verdict.unwanted, *verdict.unexplained]:
         print(line)

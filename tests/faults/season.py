@@ -42,6 +42,7 @@ class Season:
 
     seed: int
     steps: list[datetime]
+    per_day: int = len(HOURS)
     commands: dict[int, list[Command]] = field(default_factory=dict)
     extra: dict[int, list[tuple[timedelta, list[Command]]]] = field(default_factory=dict)
     letters: Counter[tuple[str, str, str]] = field(default_factory=Counter)
@@ -70,9 +71,10 @@ def make(seed: int, *, first: date, days: int, hours: list[time] | None = None, 
     local = [
         datetime.combine(first + timedelta(days=n), at, tzinfo=TZ) for n in range(days + 1) for at in hours or HOURS
     ]
-    season = Season(seed=seed, steps=[at.astimezone(UTC) for at in local])
+    per_day = len(hours or HOURS)
+    season = Season(seed=seed, steps=[at.astimezone(UTC) for at in local], per_day=per_day)
     chance = random.Random(seed)
-    last = len(season.steps) - len(hours or HOURS)  # commands end a day before the end
+    last = len(season.steps) - per_day  # commands end a day before the end
     for step in range(1, last):
         if chance.random() < 0.10 * events:
             _danger(season, chance, step)
@@ -98,7 +100,7 @@ def _task(season: Season, chance: random.Random, step: int, number: int) -> Task
     start = season.steps[step] + timedelta(minutes=chance.randrange(30, 60 * 60))
     task = Task(name=name, planned=step, starts=[(step, start)])
     season.do(step, "plan_task", name=name, starts_at=start.isoformat(), block=0)
-    change, what = step + chance.randrange(1, 12), chance.random()
+    change, what = step + chance.randrange(1, max(3, season.per_day * 3 // 2)), chance.random()
     if what < 0.55 or not _clear(season, task, change):
         return task
     if what < 0.75:
@@ -116,7 +118,7 @@ def _clear(season: Season, task: Task, change: int) -> bool:
 
     A task is changed only while it can be: before it has begun.
     """
-    if change >= len(season.steps) - 8:
+    if change >= len(season.steps) - season.per_day:
         return False
     start = task.starts[0][1]
     at = season.steps[change]

@@ -13,10 +13,11 @@ import pytest
 from django.core import mail
 
 from apps.audit import services as audit
-from apps.people.models import Person
+from apps.people.models import Farm, Person
 from apps.reminders import services
-from apps.reminders.models import Letter, Notice, Preference
+from apps.reminders.models import Call, Letter, Notice, Preference
 from apps.reminders.rules import Due
+from apps.reminders.services import calls
 from tests.reminders.test_hooks import Program
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -89,12 +90,35 @@ def test_a_sweep_may_be_cut_off_at_any_line(cast, book):
         services.sweep(at + timedelta(minutes=15))
         told = Notice.rows.filter(occasion__startswith=f"{name} ", rung=0)
         assert (line, told.count(), told.exclude(letter__outcome="sent").count()) == (line, 4, 0)
+        called = Call.rows.filter(occasion__startswith=f"{name} ", event="told", outcome="sent")
+        assert sorted(called.values_list("occasion", flat=True)) == [f"{name} calm", f"{name} loud"], line
         assert Notice.rows.exclude(occasion__startswith=f"{name} ").filter(withdrawn_at=None).count() == 0
         if not cut:
             break
         cuts, line = cuts + 1, line + STRIDE
     assert cuts >= 5
     _each_arrived_once(program)
+
+
+@pytest.mark.parametrize("event", ["told", "withdrawn"])
+def test_a_notice_is_not_kept_without_the_calls_that_carry_it(cast, book, monkeypatch, event):
+    rounds, due, program = book
+    services.sweep(NOON)
+    rounds["now"] = [due("new")] if event == "told" else []
+    audit.record(farm=cast.farm, actor=cast.manager, verb="moved", subject=cast.farm, now=NOON)
+    announce = calls.announce
+
+    def cut_before(farm: Farm, rows: Any, *, event: str, now: datetime) -> None:
+        if rows:
+            raise Killed
+        announce(farm, rows, event=event, now=now)
+
+    with monkeypatch.context() as patched, pytest.raises(Killed):
+        patched.setattr(calls, "announce", cut_before)
+        services.sweep(NOON + timedelta(minutes=1))
+    services.sweep(NOON + timedelta(minutes=5))
+    wanted = ("told", "new") if event == "told" else ("withdrawn", "gone")
+    assert wanted in Call.rows.filter(outcome="sent").values_list("event", "occasion")
 
 
 def _each_arrived_once(program: Program) -> None:

@@ -29,6 +29,7 @@ class Program:
 
     def __init__(self) -> None:
         self.answer: int | str = 204
+        self.leads_to = "http://127.0.0.1:1/"
         self.taken: list[tuple[dict[str, str], bytes]] = []
         program = self
 
@@ -52,6 +53,10 @@ class Program:
                 talk.wfile.write(b"HTTP/1.1 200 OK\r\nX: " if _ == 0 else b"x")
                 talk.wfile.flush()
                 time.sleep(0.05)
+        elif self.answer == "heads":
+            talk.wfile.write(b"HTTP/1.1 200 OK\r\n")
+            for n in range(100_000):
+                talk.wfile.write(b"X-%d: more\r\n" % n)
         elif self.answer == "endless":
             talk.send_response(200)
             talk.end_headers()
@@ -59,7 +64,7 @@ class Program:
                 talk.wfile.write(b"x" * 65536)
         else:
             talk.send_response(int(self.answer))
-            talk.send_header("Location", "http://127.0.0.1:1/")
+            talk.send_header("Location", self.leads_to)
             talk.send_header("Content-Length", "0")
             talk.end_headers()
 
@@ -172,6 +177,22 @@ def test_an_endless_answer_is_not_read(cast, program, endpoint):
     tell(cast)
     begun = time.monotonic()
     assert (deliver().sent, time.monotonic() - begun < 3) == (1, True)
+
+
+def test_endless_headers_are_a_failure_that_is_tried_again(cast, program, endpoint):
+    program.answer = "heads"
+    tell(cast)
+    begun = time.monotonic()
+    assert (deliver().failed, time.monotonic() - begun < 3) == (1, True)
+    assert (Call.rows.get().outcome, Endpoint.rows.get().failures) == ("", 1)
+
+
+def test_a_redirection_to_an_inner_address_reaches_nobody_there(cast, program, endpoint):
+    inner = Program()
+    program.answer, program.leads_to = 307, inner.url
+    tell(cast)
+    assert (deliver().failed, len(program.taken), inner.taken) == (1, 1, [])
+    inner.server.shutdown()
 
 
 def test_one_that_hangs_holds_up_no_other(cast, program, monkeypatch):

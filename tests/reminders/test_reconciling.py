@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -14,7 +15,7 @@ from apps.audit.models import FarmChange
 from apps.people.models import Person
 from apps.reminders import services
 from apps.reminders.models import Notice, Watch
-from apps.reminders.rules import Due
+from apps.reminders.rules import Due, rolled
 from apps.reminders.services import sweeping
 from apps.reminders.services.telling import reconcile
 from tests.factories.people import FarmFactory
@@ -190,3 +191,43 @@ def test_a_sweep_with_nothing_to_look_at_costs_the_same_for_two_farms_and_for_fi
         counts.append(len(queries))
         FarmFactory.create_batch(48)
     assert counts[0] == counts[1] == 14
+
+
+# ---- one notice about several things ---------------------------------------------------
+
+
+def about(*blocks: int, template: str = "Spray {block}.", path: str = "/one/") -> list[Due]:
+    return [
+        Due(
+            kind="spray_due", subject_type="block", subject_id=n, occasion="open", template=template, path=path,
+            person_ids=[7], numbers={"block": f"B{n}"},
+        )
+        for n in blocks
+    ]  # fmt: skip
+
+
+def roll(found: list[Due]) -> list[tuple[str, str, str, str]]:
+    made = rolled(found, slot="block", subject=("sprays", 5), path="/all/")
+    return [(due.subject_type, str(due.subject_id), str(due.numbers["block"]), due.path) for due in made]
+
+
+def test_what_is_said_alike_of_several_is_said_once():
+    assert roll(about(1)) == [("sprays", "5", "B1", "/one/")]
+    assert roll(about(1, 2, 3)) == [("sprays", "5", "B1, B2, B3", "/all/")]
+    assert roll(about(*range(1, 12)))[0][2] == "B1, B2, B3, B4, B5, B6, B7, B8 … (11)"
+
+
+def test_what_is_said_differently_stays_apart_and_nothing_is_lost():
+    found = about(1) + about(2, template="Spray {block} now.")
+    assert roll(found) == [("block", "1", "B1", "/one/"), ("block", "2", "B2", "/one/")]
+
+
+def test_one_thing_more_is_told_again_one_less_is_only_reworded(cast):
+    def sweep(*blocks: int) -> int:
+        mine = [replace(due, person_ids=[cast.staff.person_id]) for due in about(*blocks)]
+        said = rolled(mine, slot="block", subject=("sprays", 5), path="/all/")
+        return reconcile(cast.farm, "sprays", said, NOON)
+
+    assert [sweep(1, 2), sweep(2), sweep(2), sweep(2, 3)] == [1, 0, 0, 1]
+    row = Notice.rows.get(kind="spray_due")
+    assert (row.turn, row.numbers["block"], row.things) == (2, "B2, B3", ["block 2", "block 3"])

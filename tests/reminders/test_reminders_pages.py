@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import os
 import re
+import subprocess
+import sys
 from datetime import UTC, datetime, timedelta
 
 import pytest
 import time_machine
+from django.conf import settings
 from django.db import connection
 from django.template import Context, Template
 from django.test.utils import CaptureQueriesContext
 
 from apps.reminders import services
+from apps.reminders.models import Notice
 from tests.factories.reminders import NoticeFactory
 
 pytestmark = pytest.mark.django_db
@@ -112,3 +117,41 @@ def test_the_banner_shows_when_no_sweep_ended_lately(cast, sources):
     with time_machine.travel(NOON + timedelta(minutes=6), tick=False):
         assert banner(cast.staff).startswith("Reminders are late. They were last looked for Mon, Jun 1, 7:00 AM CDT.")
     assert banner(None) == "[0]"
+
+
+def test_a_process_that_serves_pages_and_never_sweeps_knows_what_every_kind_weighs():
+    """In a process of its own: here everything has been loaded by other tests."""
+    code = (
+        "import django; django.setup()\n"
+        "from django.urls import get_resolver; get_resolver().url_patterns\n"
+        "from apps.reminders import rules\n"
+        "from apps.reminders.rules.names import KIND_NAMES\n"
+        "known = {kind for kind, _ in rules.kinds()}\n"
+        "print(rules.level_of('job_unsigned', urgent=False), *sorted(set(KIND_NAMES) - known))"
+    )
+    env = {**os.environ, "DJANGO_SETTINGS_MODULE": "farmops.settings"}
+    said = subprocess.run([sys.executable, "-c", code], cwd=settings.BASE_DIR, env=env, capture_output=True, text=True)
+    assert (said.stdout.split(), said.returncode) == (["do_today"], 0), said.stderr
+
+
+def test_what_is_dangerous_and_unanswered_stands_first(cast, browser_client):
+    me = [cast.staff.person_id]
+    for occasion, urgent in (("first", True), ("second", False), ("third", False)):
+        services.tell(
+            farm=cast.farm, kind="sign_down_due", subject=("sign", 7), occasion=occasion, to=me,
+            template=f"The {occasion}.", urgent=urgent, now=NOON,
+        )  # fmt: skip
+    client = browser_client(cast.staff)
+
+    def order() -> list[str]:
+        return re.findall(r"<span>The (\w+)\.", client.get(PAGE).content.decode())
+
+    assert order() == ["first", "third", "second"]
+    services.mark_seen(member=cast.staff, notice_id=Notice.rows.get(urgent=True).pk, now=NOON)
+    assert order() == ["third", "second", "first"]
+
+
+def test_the_kinds_a_program_hears_are_named_in_words(cast, browser_client):
+    services.add_endpoint(member=cast.manager, url="https://program.example/", kinds=["entry_opens"], now=NOON)
+    body = browser_client(cast.manager).get("/f/alder-bend/webhooks/").content.decode()
+    assert "<dd>Entry time has run</dd>" in body

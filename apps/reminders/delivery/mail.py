@@ -79,7 +79,7 @@ def deliver(passing: Passing) -> Delivered:
     post = mail.get_connection()
     try:
         post.open()
-        while passing.elapsed - begun < BUDGET and (letter := outbox.claim(Letter, passing)) is not None:
+        while passing.elapsed - begun < BUDGET and (letter := _claim(passing)) is not None:
             _send(letter, post, passing, done)
     except OSError as error:  # smtplib's errors and refused or timed-out connections
         log.warning("the mail server does not answer: %r", error)
@@ -89,9 +89,17 @@ def deliver(passing: Passing) -> Delivered:
     return done
 
 
-def _send(letter: Letter, post: Any, passing: Passing, done: Delivered) -> None:
-    if letter.done_at is not None:  # claimed once too often
+@transaction.atomic
+def _claim(passing: Passing) -> Letter | None:
+    """The next letter. One that was claimed once too often comes back closed, and the managers hear of it."""
+    letter: Letter | None = outbox.claim(Letter, passing)
+    if letter is not None and letter.done_at is not None:
         _lost(letter, passing.now)
+    return letter
+
+
+def _send(letter: Letter, post: Any, passing: Passing, done: Delivered) -> None:
+    if letter.done_at is not None:
         return
     notices = list(letter.notices.filter(withdrawn_at=None).order_by("-urgent", "id"))
     if not notices or not _reachable(letter):
@@ -117,6 +125,7 @@ def _reachable(letter: Letter) -> bool:
     return bool(person.email) and person.is_active and places.exists()
 
 
+@transaction.atomic
 def _failed(letter: Letter, error: Exception, now: datetime) -> None:
     said = f"{type(error).__name__}: {error}"
     if letter.attempts < rules.MAX_ATTEMPTS:

@@ -7,8 +7,8 @@ Any app may tell people something: a notice kind is a short code of that app's o
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
 from enum import StrEnum
@@ -87,7 +87,9 @@ class Due:
 
     A person hears each (kind, subject, occasion) once, however often it stays due. ``template``
     is an English sentence with named slots and the message id of its translation. ``at`` and
-    ``until`` (both instants, or both dates, the last one included) say when it happens, for calendars.
+    ``until`` (both instants, or both dates, the last one included) say when it happens, for calendars. ``things``
+    names what a notice about several things is about: when one is added it is told again, when one
+    is gone only its words change.
     """
 
     kind: str
@@ -101,6 +103,7 @@ class Due:
     urgent: bool = False
     at: datetime | date | None = None
     until: datetime | date | None = None
+    things: Collection[str] = ()
 
     def __post_init__(self) -> None:
         if trouble := _trouble(self):
@@ -110,6 +113,49 @@ class Due:
     def key(self) -> tuple[str, str, str, str]:
         """What makes it one notice for each person it is for."""
         return (self.kind, self.subject_type, str(self.subject_id), self.occasion)
+
+
+LISTED = 8
+"""How many names a notice lists; of more it says how many there are (project rule)."""
+
+
+def listed(names: Iterable[str]) -> str:
+    """ "B1, B2, B3", each once in the order given; of more than ``LISTED`` the first and how many in all."""
+    every = list(dict.fromkeys(names))
+    return ", ".join(every) if len(every) <= LISTED else f"{', '.join(every[:LISTED])} … ({len(every)})"
+
+
+def rolled(found: Iterable[Due], *, slot: str, subject: tuple[str, int | str], path: str) -> list[Due]:
+    """One notice about ``subject`` for all of ``found`` of a kind on the same occasion for the same people.
+
+    Where they differ in ``slot`` alone its values are listed; others are left as they are, each by
+    itself. ``path`` is where a notice about several leads.
+    """
+    groups: dict[tuple[object, ...], list[Due]] = {}
+    for due in found:
+        groups.setdefault((due.kind, due.occasion, tuple(due.person_ids)), []).append(due)
+    made: list[Due] = []
+    for group in groups.values():
+        alike = all(_apart_from(due, slot) == _apart_from(group[0], slot) for due in group)
+        made += [_one_for(group, slot, subject, path)] if alike else group
+    return made
+
+
+def _apart_from(due: Due, slot: str) -> tuple[object, ...]:
+    rest = {name: value for name, value in due.numbers.items() if name != slot}
+    return (due.template, rest, due.urgent, due.at, due.until)
+
+
+def _one_for(group: Sequence[Due], slot: str, subject: tuple[str, int | str], path: str) -> Due:
+    first = group[0]
+    return replace(
+        first,
+        subject_type=subject[0],
+        subject_id=subject[1],
+        numbers={**first.numbers, slot: listed(str(due.numbers[slot]) for due in group)},
+        path=first.path if len(group) == 1 else path,
+        things=sorted({f"{due.subject_type} {due.subject_id}" for due in group}),
+    )
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from enum import StrEnum
 from zoneinfo import ZoneInfo
 
@@ -94,6 +94,12 @@ def next_at(at: time, *, zone: str, after: datetime) -> datetime:
 def next_midnight(now: datetime, zone: str) -> datetime:
     """When the farm's date changes next: for sources whose answer depends on the date alone."""
     return next_at(time(0), zone=zone, after=now)
+
+
+def working_day(now: datetime, zone: str) -> date:
+    """The day a daily notice belongs to: it begins when the usual quiet hours end, so that none comes at midnight."""
+    local = now.astimezone(ZoneInfo(zone))
+    return local.date() if local.time() >= QUIET_TO else local.date() - timedelta(days=1)
 
 
 def next_hearers(told: Collection[int], managers: Sequence[int], applicators: Sequence[int], rung: int) -> list[int]:

@@ -51,7 +51,7 @@ def _tell_next(farm: Farm, row: Notice, told: list[int], rung: int, now: datetim
 
 
 SAME = ["farm_id", "kind", "subject_type", "subject_id", "occasion", "template", "numbers", "path", "urgent", "source"]
-SAME += ["starts_at", "ends_at", "all_day", "turn"]
+SAME += ["starts_at", "ends_at", "all_day", "turn", "things"]
 
 
 def _copy(row: Notice, person_id: int, rung: int, now: datetime, *, has_address: bool) -> Notice:

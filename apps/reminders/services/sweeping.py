@@ -14,7 +14,7 @@ from apps.people.models import Farm
 from apps.reminders import sources
 from apps.reminders.delivery import hooks, mail
 from apps.reminders.delivery.outbox import Delivered, Passing
-from apps.reminders.models import SweepFault, SweepRun, Watch
+from apps.reminders.models import Notice, SweepFault, SweepRun, Watch
 from apps.reminders.services import escalating, telling
 from apps.reminders.sources import Source
 
@@ -130,9 +130,9 @@ def _look_at(farm: Farm, found: dict[str, Source], now: datetime, passing: Passi
         return  # another sweep is looking
     marks = list(FarmChange.objects.filter(farm=farm).order_by("pk").values_list("pk", flat=True)[:CHANGES])
     faulty = set(SweepFault.objects.for_farm(farm).values_list("source", flat=True))
-    again = [now + LONGEST]
+    again, standing = [now + LONGEST], telling.standing_on(farm)
     for path, source in found.items():
-        again.append(_ask(farm, source, now, done, was_faulty=path in faulty))
+        again.append(_ask(farm, source, now, done, standing.get(path, []), was_faulty=path in faulty))
     done.looked += 1
     if marks:
         FarmChange.objects.filter(farm=farm, pk__in=marks).delete()
@@ -150,11 +150,13 @@ def _claim(farm: Farm, machine: datetime) -> bool:
     return rows.update(claimed_until=machine + LOOK_LEASE) == 1
 
 
-def _ask(farm: Farm, source: Source, now: datetime, done: Swept, *, was_faulty: bool) -> datetime:
+def _ask(
+    farm: Farm, source: Source, now: datetime, done: Swept, standing: list[Notice], *, was_faulty: bool
+) -> datetime:
     """Reconcile one source's notices; returns when it must be asked again."""
     try:
         again = source.next_due(farm, now) if source.next_due else now
-        done.made += telling.reconcile(farm, source.path, list(source.due(farm, now)), now)
+        done.made += telling.reconcile(farm, source.path, list(source.due(farm, now)), now, standing=standing)
     except Exception as error:  # one farm's fault never stops another's
         log.exception("reminder source %s failed for farm %s", source.path, farm.slug)
         if not connection.is_usable():

@@ -11,6 +11,8 @@ from dataclasses import asdict
 from datetime import date, datetime
 from typing import Any
 
+from django.db import transaction
+
 from apps.people import queries as people
 from apps.people.models import Farm, Membership
 from apps.people.rules import Role
@@ -20,7 +22,8 @@ from apps.reminders.rules import Due, Slot, timing
 from apps.reminders.services import calls
 
 CHUNK = 300
-WORDS = ["template", "numbers", "path", "starts_at", "ends_at", "all_day", "changed_at", "version"]
+WORDS = ["template", "numbers", "path", "things", "starts_at", "ends_at", "all_day", "changed_at", "version"]
+AGAIN = ["urgent", "turn", "withdrawn_at", "seen_at", "due_at", "letter", "rung", "escalates_at"]
 Key = tuple[int, str, str, str, str]
 
 
@@ -71,6 +74,7 @@ def withdraw(*, farm: Farm, kind: str, subject: tuple[str, int | str], now: date
     return take_back(farm, list(rows), now)
 
 
+@transaction.atomic(savepoint=False)
 def take_back(farm: Farm, rows: Sequence[Notice], now: datetime) -> int:
     for row in rows:
         row.withdrawn_at, row.changed_at, row.version = now, now, row.version + 1
@@ -80,22 +84,41 @@ def take_back(farm: Farm, rows: Sequence[Notice], now: datetime) -> int:
     return len(rows)
 
 
-def reconcile(farm: Farm, source: str, dues: Sequence[Due], now: datetime) -> int:
-    """Make the standing notices of ``source`` what it says is due; returns how many were new.
+def standing_on(farm: Farm) -> dict[str, list[Notice]]:
+    """Source -> its notices that stand. One query for all sources."""
+    found: dict[str, list[Notice]] = {}
+    for row in Notice.objects.for_farm(farm).filter(withdrawn_at=None).exclude(source=""):
+        found.setdefault(row.source, []).append(row)
+    return found
 
-    New reasons are told, changed ones re-worded, those that came back told again, those that
-    are gone withdrawn.
+
+def reconcile(
+    farm: Farm, source: str, dues: Sequence[Due], now: datetime, *, standing: Sequence[Notice] | None = None
+) -> int:
+    """Make the standing notices of ``source`` (read here unless given) what it says is due; returns how many were new.
+
+    New reasons are told, changed ones re-worded, those that came back or grew told again, those
+    that are gone withdrawn.
     """
-    made = write(farm, dues, now, source=source)
-    wanted = {due.key for due in dues}
-    standing = Notice.objects.for_farm(farm).filter(source=source, withdrawn_at=None)
-    gone = [row for row in standing if (row.kind, row.subject_type, row.subject_id, row.occasion) not in wanted]
-    take_back(farm, gone, now)
+    if standing is None:
+        standing = Notice.objects.for_farm(farm).filter(source=source, withdrawn_at=None)
+    if not (dues or standing):
+        return 0
+    with transaction.atomic():
+        made = write(farm, dues, now, source=source)
+        wanted = {due.key for due in dues}
+        gone = [row for row in standing if (row.kind, row.subject_type, row.subject_id, row.occasion) not in wanted]
+        take_back(farm, gone, now)
     return made
 
 
+@transaction.atomic(savepoint=False)
 def write(farm: Farm, dues: Sequence[Due], now: datetime, *, source: str = "") -> int:
-    """Insert the notices that do not exist yet; returns how many were missing or came back."""
+    """Insert the notices that do not exist yet; returns how many were missing or came back.
+
+    A notice and the calls that carry it stand or fall together: cut off between the two, the
+    next sweep would find the notice and never call.
+    """
     if not dues:
         return 0
     here = working_here(farm, {p for due in dues for p in due.person_ids})
@@ -175,6 +198,7 @@ def _words(farm: Farm, due: Due) -> dict[str, Any]:
         "template": due.template,
         "numbers": rules.stored(due.numbers, farm.time_zone),
         "path": due.path,
+        "things": list(due.things),
         **asdict(rules.when(due, farm.time_zone)),
     }
 
@@ -185,13 +209,16 @@ def _mail_at(farm: Farm, due: Due, wishes: timing.Wishes, now: datetime) -> date
 
 
 def _refresh(farm: Farm, pairs: Iterable[tuple[Notice, Due]], now: datetime) -> list[Notice]:
-    """Re-word what changed and revive what came back; returns the revived."""
+    """Re-word what changed and revive what came back or is about more things than before; returns the revived."""
     changed, back = [], []
     for row, due in pairs:
         words = _words(farm, due)
         if row.withdrawn_at is None and all(getattr(row, name) == value for name, value in words.items()):
             continue
-        (changed if row.withdrawn_at is None else back).append(row)
+        again = row.withdrawn_at is not None or not set(due.things) <= set(row.things)
+        (back if again else changed).append(row)
+        if again:
+            row.urgent = due.urgent
         for name, value in words.items():
             setattr(row, name, value)
         row.changed_at, row.version = now, row.version + 1
@@ -200,8 +227,7 @@ def _refresh(farm: Farm, pairs: Iterable[tuple[Notice, Due]], now: datetime) -> 
         rows.bulk_update(changed, WORDS, batch_size=CHUNK)
     if back:
         _post_again(farm, back, now)
-        again = ["turn", "withdrawn_at", "seen_at", "due_at", "letter", "rung", "escalates_at"]
-        rows.bulk_update(back, [*WORDS, *again], batch_size=CHUNK)
+        rows.bulk_update(back, [*WORDS, *AGAIN], batch_size=CHUNK)
     return back
 
 

@@ -11,7 +11,7 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 from apps.people.models import Farm
 from apps.people.queries import one, person_ids_with
 from apps.people.rules import Role
-from apps.reminders.rules import Due, Level, register
+from apps.reminders.rules import Due, Level, register, rolled
 from apps.safety.models import Closure
 from apps.safety.posting.models import Posting
 from apps.safety.rules import Kind
@@ -123,27 +123,33 @@ def _shown(row: Posting, hung: Sequence[Closure], now: datetime) -> Standing:
 
 
 def due(farm: Farm, now: datetime) -> list[Due]:
-    """Signs to put up, signs to take down, workers to tell. A constant number of queries."""
+    """Signs to put up or take down, workers to tell: one for all blocks of an application. Constant queries."""
     rows = list(standing(farm, now).filter(starts_at__lte=now + SIGN_AHEAD))
     if not rows:
         return []
     to = sorted({p for role in (Role.MANAGER, Role.APPLICATOR) for p in person_ids_with(farm, role)})
-    return [line for s in shown(rows, now) for line in _lines(s, to, now)]
+    found: dict[str, list[Due]] = {}
+    for s in shown(rows, now):
+        found.setdefault(s.row.source, []).extend(_lines(s, to, now))
+    place = f"/f/{farm.slug}/signs/"
+    return [
+        d for source, said in found.items() for d in rolled(said, slot="block", subject=("signs", source), path=place)
+    ]
 
 
 def _lines(s: Standing, to: list[int], now: datetime) -> Iterable[Due]:
     row, needs = s.row, Notice(s.row.needs)
     if s.may_go_up and needs.needs_sign and not s.ready:
-        template = gettext_noop("{about}: the warning sign at {block} has to be up before spraying starts {starts}.")
+        template = gettext_noop("{about}: warning signs have to be up at {block} before spraying starts {starts}.")
         yield _due(SIGN_UP_DUE, row, "up", to, template)
     if row.told_at is None and row.dropped_at is None and needs.needs_spoken and not s.ready:
         template = gettext_noop("{about}: tell the workers by mouth to keep out of {block}; spraying starts {starts}.")
         yield _due(TELL_DUE, row, "tell", to, template)
     if s.may_come_down:
-        template = gettext_noop("{about}: take the warning sign at {block} down. The block stays closed until then.")
+        template = gettext_noop("{about}: take the warning signs down at {block}. The ground stays closed until then.")
         late = s.down_by is not None and now > s.down_by
         if late:
-            template = gettext_noop("{about}: the warning sign at {block} should be down since three days are over.")
+            template = gettext_noop("{about}: the warning signs at {block} should be down since three days are over.")
         yield _due(SIGN_DOWN_DUE, row, "late" if late else "down", to, template)
 
 

@@ -14,7 +14,7 @@ from apps.people.queries import person_ids_with
 from apps.people.rules import Role
 from apps.products.models import SafetySheet
 from apps.products.sds.queries import newest
-from apps.reminders.rules import Due, Level, register
+from apps.reminders.rules import Due, Level, listed, register, timing
 from apps.safety.phones import queries as phones
 from apps.safety.phones.models import PhoneNumber
 from apps.safety.rules import Kind
@@ -159,39 +159,69 @@ def _place(row: JobBlock) -> Place:
 
 
 def due(farm: Farm, now: datetime) -> list[Due]:
-    """Sheets to put up, and those that may come down."""
-    jobs = list(displayed(farm, now))
-    if not jobs:
+    """One notice a day about all sheets to put up, and one a week about those that may come down."""
+    sheets = [sheet(job) for job in displayed(farm, now)]
+    missing = [s for s in sheets if s.display is None and (s.until_at is None or now < s.until_at)]
+    over = [s for s in sheets if s.display and s.display.taken_down_at is None and s.until_at and now >= s.until_at]
+    if not (missing or over):
         return []
     to = sorted({p for role in (Role.MANAGER, Role.APPLICATOR) for p in person_ids_with(farm, role)})
-    return [line for job in jobs if (line := _line(sheet(job), to, now)) is not None]
+    return [*_to_put_up(farm, missing, to, now), *_to_take_down(farm, over, to, now)]
 
 
-def _line(said: Sheet, to: list[int], now: datetime) -> Due | None:
-    if said.display is None:
-        template = gettext_noop("{job}: its sheet has to hang at the central place by {by}, before workers go in.")
-        return _due(DISPLAY_DUE, said, "put up", to, template, by=said.due_at)
-    if said.display.taken_down_at is None and said.until_at is not None and now >= said.until_at:
-        template = gettext_noop("{job}: its sheet may come down from the central place. It is kept until {kept}.")
-        return _due(DISPLAY_OVER, said, "over", to, template, kept=said.keep_until_at)
-    return None
+_MISSING = gettext_noop("Sheets to hang at the central place, of spray jobs {jobs}. The first has to be up by {by}.")
+_LATE = gettext_noop(
+    "Sheets that should hang at the central place already, of spray jobs {jobs}. The first had to be up by {by}. Hang "
+    "them before anybody goes in."
+)
 
 
-def _due(kind: str, said: Sheet, occasion: str, to: list[int], template: str, **numbers: datetime | None) -> Due:
-    job = said.job
-    return Due(
-        kind=kind,
-        subject_type="job",
-        subject_id=job.pk,
-        occasion=occasion,
-        person_ids=to,
-        template=template,
-        numbers={"job": str(job), **{name: at for name, at in numbers.items() if at is not None}},
-        path=f"/f/{job.farm.slug}/jobs/{job.pk}/display/",
-    )
+def _to_put_up(farm: Farm, missing: Iterable[Sheet], to: list[int], now: datetime) -> Iterable[Due]:
+    """Told again within its day only when one more has to hang before the next morning, or one is late."""
+    by = sorted((s.due_at, s.job.pk, str(s.job.number)) for s in missing if s.due_at is not None)
+    late = [line for line in by if line[0] <= now]
+    next_morning = timing.next_at(timing.QUIET_TO, zone=farm.time_zone, after=now)
+    if by:
+        yield Due(
+            kind=DISPLAY_DUE,
+            subject_type="displays",
+            subject_id=farm.pk,
+            occasion=f"{timing.working_day(now, farm.time_zone)}",
+            person_ids=to,
+            template=_LATE if late else _MISSING,
+            numbers={"jobs": listed(number for _, _, number in late or by), "by": by[0][0]},
+            path=_page(farm),
+            urgent=bool(late),
+            things=[f"{job} {'late' if at <= now else 'soon'}" for at, job, _ in by if at <= next_morning],
+        )
+
+
+def _to_take_down(farm: Farm, over: list[Sheet], to: list[int], now: datetime) -> Iterable[Due]:
+    if over:
+        year, week, _ = timing.working_day(now, farm.time_zone).isocalendar()
+        yield Due(
+            kind=DISPLAY_OVER,
+            subject_type="displays",
+            subject_id=farm.pk,
+            occasion=f"week {week} of {year}",
+            person_ids=to,
+            template=gettext_noop("Sheets that may come down from the central place, of spray jobs {jobs}. Keep them."),
+            numbers={"jobs": listed(str(s.job.number) for s in over)},
+            path=_page(farm),
+        )
+
+
+def _page(farm: Farm) -> str:
+    return f"/f/{farm.slug}/displays/"
 
 
 def next_due(farm: Farm, now: datetime) -> datetime | None:
-    """When time alone changes what is due: the day a sheet may come down."""
-    ends = [sheet(job).until_at for job in displayed(farm, now)]
-    return min((end for end in ends if end is not None and end > now), default=None)
+    """When time alone changes what is due: a sheet is late or may come down, a new day begins while one is missing."""
+    sheets = [sheet(job) for job in displayed(farm, now)]
+    if not sheets:
+        return None
+    open_ones = [s for s in sheets if s.display is None or s.display.taken_down_at is None]
+    moments = [at for s in open_ones for at in (s.due_at if s.display is None else None, s.until_at)]
+    if open_ones:
+        moments.append(timing.next_at(timing.QUIET_TO, zone=farm.time_zone, after=now))
+    return min((at for at in moments if at is not None and at > now), default=None)

@@ -11,7 +11,7 @@ from apps.crops.rules import Verdict
 from apps.people.models import Farm
 from apps.people.queries import person_ids_with
 from apps.people.rules import Role
-from apps.reminders.rules import Due, Level, register
+from apps.reminders.rules import Due, Level, register, rolled
 from apps.reminders.rules.timing import next_midnight
 from apps.spraying.programs import queries
 from apps.spraying.programs.queries import Followed
@@ -35,7 +35,7 @@ def due(farm: Farm, now: datetime) -> list[Due]:
     managers = person_ids_with(farm, Role.MANAGER)
     found = queries.followed(farm, now)
     return [
-        *(d for f in found for d in _of_block(f, today, managers)),
+        *(d for of_one in _by_program(found) for d in _of_program(farm, of_one, today, managers)),
         *_thresholds(farm, found, today, managers),
     ]
 
@@ -52,6 +52,19 @@ def page_of(f: Followed) -> str:
 def plan_path(f: Followed) -> str:
     """Where the job of the next window is planned in one step."""
     return f"{page_of(f)}blocks/{f.block.pk}/plan/"
+
+
+def _by_program(found: Iterable[Followed]) -> list[list[Followed]]:
+    groups: dict[int, list[Followed]] = {}
+    for f in found:
+        groups.setdefault(f.program.pk, []).append(f)
+    return list(groups.values())
+
+
+def _of_program(farm: Farm, of_one: list[Followed], today: date, managers: list[int]) -> list[Due]:
+    """What its blocks ask for alike is asked once."""
+    said = (d for f in of_one for d in _of_block(f, today, managers))
+    return rolled(said, slot="block", subject=("program", of_one[0].program.pk), path=page_of(of_one[0]))
 
 
 def _of_block(f: Followed, today: date, managers: list[int]) -> Iterable[Due]:
@@ -141,6 +154,8 @@ def _due(f: Followed, kind: str, occasion: str, template: str, managers: list[in
             "closes": window.closes_on,
         },
         path=plan_path(f),
+        at=window.opens_on,
+        until=window.closes_on,
     )
 
 

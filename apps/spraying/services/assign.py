@@ -8,6 +8,7 @@ from django.db import transaction
 
 from apps.inventory import services as shed
 from apps.people.queries import Member
+from apps.reminders import services as reminders
 from apps.spraying import checking, ground
 from apps.spraying.facts import source_of, versions_for
 from apps.spraying.models import Job, JobProduct
@@ -82,7 +83,8 @@ def _reserve(job: Job, blocks: tuple[checking.BlockFindings, ...], member: Membe
 
 def _tell_assigned(job: Job, member: Member, now: datetime) -> None:
     template = gettext_noop("Spray job {job} on {blocks} is yours, from {from_at} to {to_at}.")
-    times = {"from_at": job.window_starts_at, "to_at": job.window_ends_at}
+    begins, ends = job.window_starts_at, job.window_ends_at
+    times = {"from_at": begins, "to_at": ends, "at": begins, "until": ends}
     tell(job, JOB_ASSIGNED, "assigned", people_on(job), template, now=now, **times)
 
 
@@ -100,6 +102,7 @@ def call_off(*, member: Member, job_id: int, reason: str, expected_version: int 
     move(job, Step.CALL_OFF, member=member, now=now, changes={"doubt": doubt}, note=why)
     if was_assigned:
         shed.release(farm=job.farm, member=member, source=source_of(job), now=now)
+        reminders.withdraw(farm=job.farm, kind=JOB_ASSIGNED, subject=("job", job.pk), now=now)
         if not doubt:
             ground.open_before_window(job, member=member, now=now)
         _tell_called_off(job, why, now)

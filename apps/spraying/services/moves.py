@@ -164,9 +164,11 @@ def tell(
     *,
     now: datetime,
     urgent: bool = False,
+    at: datetime | None = None,
+    until: datetime | None = None,
     **numbers: Any,
 ) -> None:
-    """Tell people about a job, in the same transaction."""
+    """Tell people about a job, in the same transaction. ``at`` and ``until`` put it into their calendars."""
     reminders.tell(
         farm=job.farm,
         kind=kind,
@@ -177,6 +179,8 @@ def tell(
         numbers={"job": str(job.number), "blocks": block_names(job), **numbers},
         path=place(job),
         urgent=urgent,
+        at=at,
+        until=until,
         now=now,
     )
 

@@ -15,6 +15,7 @@ from apps.inventory.settling import settle_use
 from apps.people.models import Farm, Person
 from apps.people.queries import Member
 from apps.people.services import prove
+from apps.reminders import services as reminders
 from apps.spraying import checking, content, ground, queries
 from apps.spraying.amending import board as corrected
 from apps.spraying.amending import queries as amending
@@ -25,6 +26,7 @@ from apps.spraying.rules.record import GENESIS, Meaning, canonical, chain_hash, 
 from apps.spraying.rules.signing import Signing
 from apps.spraying.rules.states import JobState, Step
 from apps.spraying.services.moves import (
+    JOB_ASSIGNED,
     JOB_NOT_APPLIED,
     JOB_REOPENED,
     JOB_SIGNED,
@@ -129,6 +131,7 @@ def sign_not_applied(
     record = _write(job, body, signing, member=member, now=now, reason=why)
     changes = {"doubt": False, "not_applied_at": now, "signed_before": None}
     details = {"record": record.seq, "hash": record.hash}
+    reminders.withdraw(farm=job.farm, kind=JOB_ASSIGNED, subject=("job", job.pk), now=now)
     move(job, Step.NOT_APPLIED, member=member, now=now, changes=changes, note=why, details=details)
     template = gettext_noop("{who} signed that nothing was applied under spray job {job} on {blocks}: {reason}")
     occasion = f"not applied {record.seq}"
