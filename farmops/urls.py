@@ -10,7 +10,10 @@ from drf_spectacular.views import SpectacularAPIView
 from apps.reminders import open_doors
 from farmops import offline, views
 
-APPS = [  # audit has no door of its own: its page stands in reports
+# Addresses are tried in this order, so the board, which is asked all day, stands first. Audit has no door of its own:
+# its page stands in reports.
+APPS = [
+    "safety",
     "people",
     "land",
     "crops",
@@ -19,7 +22,6 @@ APPS = [  # audit has no door of its own: its page stands in reports
     "equipment",
     "training",
     "weather",
-    "safety",
     "work",
     "spraying",
     "reminders",

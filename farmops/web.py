@@ -83,17 +83,21 @@ class FarmAPI(APIView):
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)
-        self.member = people.member_of(kwargs["farm"], request.user)
-        if request.auth is not None and request.auth.farm_id != self.member.farm.pk:
-            raise Unknown("This key belongs to another farm.")
         method = "GET" if request.method in {"HEAD", "OPTIONS"} else str(request.method)
+        self.admit(request.user, kwargs["farm"], method, key=request.auth)
+        if request.method in UNSAFE:
+            self._act_once(request)
+
+    def admit(self, person: Any, farm: str, method: str, *, key: Any = None) -> None:
+        """Sets ``member``, ``farm`` and ``now``; ``Unknown`` for strangers, ``NotYourRole`` for the wrong role."""
+        self.member = people.member_of(farm, person)
+        if key is not None and key.farm_id != self.member.farm.pk:
+            raise Unknown("This key belongs to another farm.")
         if method not in self.needs:
             raise NotYourRole("Nobody may do this here.")
         self.member.require(self.needs[method])
         self.farm = self.member.farm
         self.now = clock.now()
-        if request.method in UNSAFE:
-            self._act_once(request)
 
     def _act_once(self, request: Request) -> None:
         """With an Idempotency-Key, replace this request's handler by one that acts once."""

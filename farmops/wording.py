@@ -6,6 +6,7 @@ import datetime as dt
 import math
 import re
 from collections.abc import Mapping
+from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 _DAYS = {
@@ -54,6 +55,7 @@ def date(value: dt.date, language: str | None) -> str:
     return f"{weekday}, {month} {value.day}, {value.year}"
 
 
+@lru_cache(maxsize=4096)
 def instant(value: dt.datetime, zone_name: str, language: str | None) -> str:
     """``Wed, Jun 3, 9:30 AM CDT`` / ``miércoles 3 de junio, 9:30 a.m. CDT`` in the farm's zone."""
     code = _language(language)

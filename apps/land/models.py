@@ -68,12 +68,17 @@ class Block(Boxed):
         indexes = [models.Index(fields=["farm", "archived_at", "min_lat", "max_lat"], name="land_block_by_place")]
 
     def __str__(self) -> str:
-        return f"{self.code} {self.name}"
+        return called(self.code, self.name)
 
     @property
     def archived(self) -> bool:
         """No longer in use; its records stay."""
         return self.archived_at is not None
+
+
+def called(code: str, name: str) -> str:
+    """A block in words."""
+    return f"{code} {name}"
 
 
 class Lineage(FarmOwned):

@@ -10,7 +10,7 @@ from django.db import models
 from django.db.models import Q
 
 from apps.people.managers import FarmScoped
-from apps.people.rules import Role
+from apps.people.rules import Role, held
 
 
 class PersonManager(BaseUserManager["Person"]):
@@ -126,12 +126,7 @@ class Membership(FarmOwned):
 
     @property
     def roles(self) -> frozenset[Role]:
-        held = {
-            Role.MANAGER: self.is_manager,
-            Role.APPLICATOR: self.is_applicator,
-            Role.STAFF: self.is_staff_member,
-        }
-        return frozenset(role for role, yes in held.items() if yes)
+        return held(manager=self.is_manager, applicator=self.is_applicator, staff=self.is_staff_member)
 
 
 class Invitation(FarmOwned):

@@ -23,6 +23,19 @@ ROLE_NAMES = {
 }
 
 
+def held(*, manager: bool, applicator: bool, staff: bool) -> frozenset[Role]:
+    """The roles behind the three columns of a membership."""
+    return _HELD[bool(manager), bool(applicator), bool(staff)]
+
+
+_HELD = {
+    (m, a, s): frozenset(role for role, yes in zip(Role, (m, a, s), strict=True) if yes)
+    for m in (False, True)
+    for a in (False, True)
+    for s in (False, True)
+}
+
+
 class Can(StrEnum):
     """Capabilities. A door declares the ones it needs; a service asks again."""
 

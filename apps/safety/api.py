@@ -8,22 +8,24 @@ from datetime import datetime
 from functools import partial
 from typing import Any
 
+from django.http import QueryDict
+from django.utils.translation import get_language
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from apps.land import queries as land
-from apps.land.models import Block
 from apps.people.rules import Can
-from apps.safety import queries, services, wording
+from apps.safety import queries, reading, services, wording
 from apps.safety import serializers as shapes
 from apps.safety.asked import moment_asked, only_known, rest_asked, work_asked
 from apps.safety.filters import ClosureFilters
 from apps.safety.models import Closure
-from apps.safety.rules import Activity, Answer
+from apps.safety.rules import Activity, Answer, may_enter, may_harvest
 from apps.safety.seen.rules import How
 from apps.safety.seen.services import keep_answer
 from farmops.errors import FarmError
+from farmops.lean import LeanAPI
 from farmops.web import FarmAPI, FarmList
 
 log = logging.getLogger(__name__)
@@ -37,37 +39,39 @@ _AT = OpenApiParameter(
 _PART = OpenApiParameter(
     "part", str, enum=["rest"], description="rest: the ground outside every mapped part. Left out: the whole block."
 )
-NO_STORE = {"Cache-Control": "no-store"}
-Ask = Callable[..., Answer]
 
 
-class _Answering(FarmAPI):
+class _Answering(LeanAPI):
     """Common to both questions about one block. Whatever breaks on the way, the answer is unknown."""
 
     needs = {"GET": Can.READ_FARM}
+    rule: Callable[..., Answer]
+    usual_work: str | None = None
 
-    def answer(self, request: Request, block_id: int, ask: Ask) -> Response:
-        only_known(request.query_params)
-        activity = work_asked(request.query_params)
-        at = moment_asked(request.query_params, self.farm, self.now)
-        rest = rest_asked(request.query_params)
+    def told(self, query: QueryDict, **address: Any) -> dict[str, Any]:
+        block_id = address["block"]
+        only_known(query)
+        activity = work_asked(query)
+        at = moment_asked(query, self.farm, self.now)
+        rest = rest_asked(query)
         try:
-            body = self._said(block_id, partial(ask, rest=rest), activity, at)
+            return self._said(block_id, activity, at, rest)
         except FarmError:
             raise
         except Exception:
             log.exception("the board could not answer over the API")
-            body = self._fault(block_id, activity, at)
-        return Response(body, headers=NO_STORE)
+            return self._fault(block_id, activity, at)
 
-    def _said(self, block_id: int, ask: Ask, activity: str | None, at: datetime) -> dict[str, Any]:
-        block = land.block(self.farm, block_id)
-        said = ask(block, activity=activity, at=at, now=self.now)
-        self.keep(block, said, activity)
-        named = {"block_id": block_id, "block": str(block), "activity": activity, "at": at}
-        return {**named, **shapes.answer_json(said, wording.zone_of(self.farm))}
+    def _said(self, block_id: int, activity: str | None, at: datetime, rest: bool) -> dict[str, Any]:
+        ground, hung = reading.ground_and_hung(self.farm, block_id, self.now)
+        rule = partial(type(self).rule, rest=True) if rest else type(self).rule
+        said = queries.answer(ground, hung, rule, activity=activity or self.usual_work, at=at, now=self.now)
+        named = {"block_id": block_id, "block": str(ground), "activity": activity, "at": at}
+        body = {**named, **shapes.answer_json(said, wording.zone_of(self.farm))}
+        self.keep(ground, said, activity, rest)
+        return body
 
-    def keep(self, block: Block, said: Answer, activity: str | None) -> None:
+    def keep(self, ground: reading.Ground, said: Answer, activity: str | None, rest: bool) -> None:
         """Nothing, unless the question was about entry."""
 
     def _fault(self, block_id: int, activity: str | None, at: datetime) -> dict[str, Any]:
@@ -79,14 +83,15 @@ class _Answering(FarmAPI):
 class Entry(_Answering):
     """May this block be entered? Only ``yes`` permits anything."""
 
+    rule = staticmethod(may_enter)
+
     @extend_schema(parameters=[_WORK, _AT, _PART], responses=shapes.BlockAnswerOut, operation_id="ask_entry")
     def get(self, request: Request, farm: str, block: int) -> Response:
-        return self.answer(request, block, queries.entry_answer)
+        return self.answer(request, block=block)
 
-    def keep(self, block: Block, said: Answer, activity: str | None) -> None:
-        rest = rest_asked(self.request.query_params)
+    def keep(self, ground: reading.Ground, said: Answer, activity: str | None, rest: bool) -> None:
         keep_answer(
-            member=self.member, block=block, answer=said, activity=activity, rest=rest, how=How.API, now=self.now
+            member=self.member, block=ground, answer=said, activity=activity, rest=rest, how=How.API, now=self.now
         )
 
 
@@ -97,30 +102,35 @@ class HarvestHold(_Answering):
     judged by the strictest restriction.
     """
 
+    rule = staticmethod(may_harvest)
+    usual_work = Activity.PICKING_BY_HAND
+
     @extend_schema(parameters=[_WORK, _AT, _PART], responses=shapes.BlockAnswerOut, operation_id="ask_harvest")
     def get(self, request: Request, farm: str, block: int) -> Response:
-        return self.answer(request, block, queries.harvest_answer)
+        return self.answer(request, block=block)
 
 
-class Board(FarmAPI):
+class Board(LeanAPI):
     """Both answers for every block, in a constant number of queries. Harvest is for picking by hand."""
 
     needs = {"GET": Can.READ_FARM}
 
     @extend_schema(parameters=[_WORK, _AT], responses=shapes.BoardOut, operation_id="read_board")
     def get(self, request: Request, farm: str) -> Response:
-        only_known(request.query_params, but={"part"})
-        activity = work_asked(request.query_params)
-        at = moment_asked(request.query_params, self.farm, self.now)
+        return self.answer(request)
+
+    def told(self, query: QueryDict, **address: Any) -> dict[str, Any]:
+        only_known(query, but={"part"})
+        activity = work_asked(query)
+        at = moment_asked(query, self.farm, self.now)
         lines = queries.board(self.farm, activity=activity, at=at, now=self.now)
-        zone = wording.zone_of(self.farm)
-        body = {
+        zone, language = wording.zone_of(self.farm), get_language()
+        return {
             "as_of": self.now,
             "at": at,
             "activity": activity,
-            "blocks": [shapes.line_json(line, zone) for line in lines],
+            "blocks": [shapes.line_json(line, zone, language) for line in lines],
         }
-        return Response(body, headers=NO_STORE)
 
 
 class Activities(FarmAPI):

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import Any
+
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
@@ -85,23 +88,51 @@ class Closure(FarmOwned):
     @property
     def facts(self) -> rules.Closure:
         """The row as the rules read it."""
-        return rules.Closure(
-            id=self.pk,
-            block_id=self.block_id,
-            kind=Kind(self.kind),
-            reason_code=Reason(self.reason_code),
-            starts_at=self.starts_at,
-            ends_at=self.ends_at,
-            provisional_ends_at=self.provisional_ends_at,
-            activities=frozenset(self.activities),
-            product_names=tuple(self.product_names),
-            numbers=dict(self.numbers),
-            part=self.part,
-            set_by=self.set_by_name,
-            contact=self.contact,
-            source=self.source,
-            lifted_at=self.lifted_at,
-        )
+        return facts_of([getattr(self, name) for name in FACTS])
+
+
+FACTS = (
+    "id",
+    "block_id",
+    "kind",
+    "reason_code",
+    "starts_at",
+    "ends_at",
+    "provisional_ends_at",
+    "activities",
+    "product_names",
+    "numbers",
+    "part",
+    "set_by_name",
+    "contact",
+    "source",
+    "lifted_at",
+)
+"""The columns that ``facts_of`` reads, in its order."""
+_KINDS, _REASONS = {k.value: k for k in Kind}, {r.value: r for r in Reason}
+
+
+def facts_of(values: Sequence[Any]) -> rules.Closure:
+    """A row of the ``FACTS`` columns as the rules read it. ``LookupError`` or ``TypeError`` for what makes no sense."""
+    (number, block_id, kind, reason, starts_at, ends_at, provisional, work, products, numbers, part, by, contact,
+     source, lifted_at) = values  # fmt: skip
+    return rules.Closure(
+        id=number,
+        block_id=block_id,
+        kind=_KINDS[kind],
+        reason_code=_REASONS[reason],
+        starts_at=starts_at,
+        ends_at=ends_at,
+        provisional_ends_at=provisional,
+        activities=frozenset(work),
+        product_names=tuple(products),
+        numbers=dict(numbers),
+        part=part,
+        set_by=by,
+        contact=contact,
+        source=source,
+        lifted_at=lifted_at,
+    )
 
 
 from apps.safety.early.models import EarlyEntry  # noqa: E402, F401

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable, Collection, Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import partial
@@ -16,9 +16,10 @@ from apps.people import queries as people
 from apps.people.models import Farm
 from apps.people.rules import Role
 from apps.reminders.rules import Due, Level, register, rolled
-from apps.safety import rules
+from apps.safety import reading, rules
 from apps.safety.models import Closure
-from apps.safety.rules import TIMED_KINDS, Activity, Answer, Kind, Reason, Word
+from apps.safety.reading import Ground, Hung, closures_on, hanging
+from apps.safety.rules import TIMED_KINDS, Activity, Answer, Kind, Word
 from farmops import clock
 from farmops.errors import BadInput, Finding, Severity, gettext_noop
 
@@ -29,41 +30,6 @@ HARVEST_OPENS = register("harvest_opens", Level.INFORMATION)
 TOLD_WITHIN = timedelta(hours=30)
 LOOK_AGAIN = timedelta(minutes=15)
 """An opening that is older than this is no news: nobody is told of it any more (project rule)."""
-
-
-def hanging(block_ids: Collection[int], at: datetime) -> QuerySet[Closure]:
-    """Closures that hang on these blocks and may say something at ``at`` (which is now) or later.
-
-    Intervals that ran out are left out by the index: the cost follows what hangs, not what was ever hung.
-    """
-    hung = Closure.rows.filter(block_id__in=block_ids, lifted_at=None, speaks_until__gt=at - rules.MINUTE)
-    return hung.order_by("pk")
-
-
-def closures_on(block_ids: Collection[int], at: datetime) -> dict[int, list[rules.Closure]]:
-    """Facts of the closures hanging on each block at ``at`` (every block asked for has its entry). One query."""
-    found: dict[int, list[rules.Closure]] = {block_id: [] for block_id in block_ids}
-    for row in hanging(block_ids, at):
-        found[row.block_id].append(_facts(row, at))
-    return found
-
-
-def _facts(row: Closure, at: datetime) -> rules.Closure:
-    """The row as the rules read it; one that cannot be read contradicts itself, so that its block is unknown."""
-    try:
-        return row.facts
-    except Exception:
-        log.exception("closure %s cannot be read", row.pk)
-        return rules.Closure(
-            id=row.pk,
-            block_id=row.block_id,
-            kind=Kind.ENTRY,
-            reason_code=Reason.REI,
-            starts_at=at,
-            ends_at=at - rules.MINUTE,
-            set_by=row.set_by_name,
-            contact=row.contact,
-        )
 
 
 def of_source(farm: Farm, source: str) -> QuerySet[Closure]:
@@ -96,8 +62,17 @@ def _answer(block: Block, rule: Callable[..., Answer], *, activity: str | None, 
     return failing_closed(ask, block.farm, at=at, now=now)
 
 
+def answer(
+    ground: Ground, hung: Hung, rule: Callable[..., Answer], *, activity: str | None, at: datetime, now: datetime
+) -> Answer:
+    """The same for a block that was read together with what hangs on it. No query."""
+    return failing_closed(
+        lambda: decide(ground, hung, rule, activity=activity, at=at, now=now), ground.farm, at=at, now=now
+    )
+
+
 def decide(
-    block: Block,
+    block: Block | Ground,
     hung: Iterable[rules.Closure],
     rule: Callable[..., Answer],
     *,
@@ -106,15 +81,23 @@ def decide(
     now: datetime,
 ) -> Answer:
     """The rule's answer for a block in use on a farm with a known zone; else unknown."""
+    doubted = _doubted(block, at, now)
+    if doubted is not None:
+        return doubted
+    return rule(hung, at=at, as_of=now, activity=activity, fresh_minutes=block.farm.entry_good_minutes)
+
+
+def _doubted(block: Block | Ground, at: datetime, now: datetime) -> Answer | None:
+    """Unknown, when the board cannot answer for this block at all."""
     doubt = doubt_about(block)
+    if doubt is None:
+        return None
+    code, template = doubt
     fresh = block.farm.entry_good_minutes
-    if doubt is not None:
-        code, template = doubt
-        return rules.unknown_answer(at=at, as_of=now, code=code, template=template, fresh_minutes=fresh)
-    return rule(hung, at=at, as_of=now, activity=activity, fresh_minutes=fresh)
+    return rules.unknown_answer(at=at, as_of=now, code=code, template=template, fresh_minutes=fresh)
 
 
-def doubt_about(block: Block) -> tuple[str, str] | None:
+def doubt_about(block: Block | Ground) -> tuple[str, str] | None:
     """Why the board cannot answer for this block at all: (code, sentence)."""
     if block.archived:
         return "block_archived", gettext_noop("This block is no longer in use. The board cannot answer for it.")
@@ -146,47 +129,54 @@ def fault_answer(farm: Farm, *, at: datetime, now: datetime) -> Answer:
 class Line:
     """One block on the board."""
 
-    block: Block
+    block: Ground
     entry: Answer
     harvest: Answer
 
 
 def board(farm: Farm, *, activity: str | None = None, at: datetime, now: datetime) -> list[Line]:
-    """Both answers for every block in use, by code. Two queries, however many blocks.
+    """Both answers for every block in use, by code. One query, however many blocks.
 
     ``activity`` narrows the answer about entry; the one about harvest is always for picking by hand.
     """
-    rows = list(land.blocks(farm).defer("polygon"))  # outlines are large, and no answer reads them
-    hung = _read_or_nothing([row.pk for row in rows], now)
-    return [_line(row, hung, activity=activity, at=at, now=now) for row in rows]
+    return [_line(ground, hung, activity=activity, at=at, now=now) for ground, hung in _read_or_nothing(farm, now)]
 
 
-def _read_or_nothing(block_ids: list[int], now: datetime) -> dict[int, list[rules.Closure]]:
-    """The closures by block; no key at all when they cannot be read, so that every line says unknown."""
+def _read_or_nothing(farm: Farm, now: datetime) -> list[tuple[Ground, Hung | None]]:
+    """The blocks with their closures; with none at all when they cannot be read, so that every line says unknown."""
     try:
-        return closures_on(block_ids, now)
+        return list(reading.board_rows(farm, now))
     except Exception:
         log.exception("the board could not be read")
-        return {}
+        return [(reading.ground_of(row), None) for row in land.blocks(farm)]
 
 
-def _line(
-    row: Block, hung: dict[int, list[rules.Closure]], *, activity: str | None, at: datetime, now: datetime
-) -> Line:
-    def ask(rule: Callable[..., Answer], work: str | None) -> Answer:
-        return failing_closed(
-            lambda: decide(row, hung[row.pk], rule, activity=work, at=at, now=now), row.farm, at=at, now=now
-        )
+def _line(ground: Ground, hung: Hung | None, *, activity: str | None, at: datetime, now: datetime) -> Line:
+    try:
+        entry, harvest = _both(ground, hung, activity, at, now)
+    except Exception:
+        log.exception("the board could not answer")
+        entry = harvest = fault_answer(ground.farm, at=at, now=now)
+    return Line(block=ground, entry=entry, harvest=harvest)
 
-    return Line(
-        block=row, entry=ask(rules.may_enter, activity), harvest=ask(rules.may_harvest, Activity.PICKING_BY_HAND)
-    )
+
+def _both(
+    ground: Ground, hung: Hung | None, activity: str | None, at: datetime, now: datetime
+) -> tuple[Answer, Answer]:
+    if hung is None:
+        said = fault_answer(ground.farm, at=at, now=now)
+    elif (doubted := _doubted(ground, at, now)) is not None:
+        said = doubted
+    else:
+        fresh = ground.farm.entry_good_minutes
+        return rules.may_both(hung, at=at, as_of=now, activity=activity, fresh_minutes=fresh)
+    return said, said
 
 
 def conditions_on(block: Block, now: datetime) -> list[Closure]:
     """Closures of a block that wait for a named person to attest the label's condition. One query."""
     waiting = [r.value for r in rules.CONDITIONS]
-    return list(hanging([block.pk], now).filter(reason_code__in=waiting))
+    return sorted(hanging([block.pk], now).filter(reason_code__in=waiting), key=lambda row: row.pk)
 
 
 def block_guard(block: Block, now: datetime) -> list[Finding]:

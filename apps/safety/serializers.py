@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.utils.translation import get_language
 from rest_framework import serializers
 
 from apps.safety import wording
@@ -92,16 +93,16 @@ class ClosureOut(serializers.Serializer):
     lift_reason = serializers.ChoiceField(choices=[(r.value, r.name) for r in LiftReason], allow_blank=True)
 
 
-def because_json(because: Because, zone: str) -> dict[str, Any]:
-    """A reason with its sentence in the reader's language."""
+def because_json(because: Because, zone: str, language: str | None = None) -> dict[str, Any]:
+    """A reason with its sentence in ``language`` (the reader's, if not given)."""
     return {
         "code": because.code,
-        "answer": because.answer.value,
-        "sentence": wording.sentence(because, zone),
+        "answer": because.answer,
+        "sentence": wording.sentence(because, zone, language),
         "template": because.template,
-        "numbers": dict(because.numbers),
+        "numbers": because.numbers,
         "times": {name: at.isoformat() for name, at in because.times.items()},
-        "kind": because.kind.value if because.kind else None,
+        "kind": because.kind,
         "product": because.product,
         "set_by": because.set_by,
         "contact": because.contact,
@@ -114,21 +115,29 @@ def because_json(because: Because, zone: str) -> dict[str, Any]:
 
 def answer_json(answer: Answer, zone: str) -> dict[str, Any]:
     """An answer as the API gives it."""
+    language = get_language()
+    return _answer_json(answer, [because_json(b, zone, language) for b in answer.because])
+
+
+def _answer_json(answer: Answer, because: list[dict[str, Any]]) -> dict[str, Any]:
     return {
-        "answer": answer.answer.value,
+        "answer": answer.answer,
         "opens_at": answer.opens_at,
-        "because": [because_json(b, zone) for b in answer.because],
+        "because": because,
         "as_of": answer.as_of,
         "good_until": answer.good_until,
     }
 
 
-def line_json(line: Line, zone: str) -> dict[str, Any]:
+def line_json(line: Line, zone: str, language: str | None) -> dict[str, Any]:
+    """A block with both its answers; a reason that stands in both is worded once."""
+    reasons = {id(b): b for b in (*line.entry.because, *line.harvest.because)}
+    worded = {key: because_json(b, zone, language) for key, b in reasons.items()}
     return {
         "block_id": line.block.pk,
         "code": line.block.code,
         "name": line.block.name,
-        "field": line.block.field.name,
-        "entry": answer_json(line.entry, zone),
-        "harvest": answer_json(line.harvest, zone),
+        "field": line.block.field,
+        "entry": _answer_json(line.entry, [worded[id(b)] for b in line.entry.because]),
+        "harvest": _answer_json(line.harvest, [worded[id(b)] for b in line.harvest.because]),
     }

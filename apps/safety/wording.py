@@ -201,9 +201,10 @@ def remaining(answer: Answer) -> Both | None:
 def sentence(because: Because, zone: str, language: str | None = None) -> str:
     """One reason in words, times in the farm's zone, in ``language`` (the active one if not given)."""
     code = "es" if (language or get_language() or "").startswith("es") else "en"
-    times = {name: wording.instant(at, zone, code) for name, at in because.times.items()}
-    product = because.product or _in(code, "a pesticide")
-    return _in(code, because.template).format(**{**because.numbers, "product": product, **times})
+    slots = {**because.numbers, "product": because.product or _in(code, "a pesticide")}
+    for name, at in because.times.items():
+        slots[name] = wording.instant(at, zone, code)
+    return _in(code, because.template).format_map(slots)
 
 
 def _in(code: str, template: str) -> str:

@@ -76,7 +76,7 @@ MAY_USE_ROWS = {
     "apps/reminders/metrics.py": "a monitor counts over all farms and sees none",
     "apps/reminders/queries.py": "a calendar's secret names its own farm",
     "apps/safety/gate/queries.py": "the code on a plate names its own farm",
-    "apps/safety/queries.py": "closures are asked by block, and a block belongs to one farm",
+    "apps/safety/reading.py": "closures are asked by block, and a block belongs to one farm",
     "apps/work/queries.py": "planned entries are asked by block, and a block belongs to one farm",
 }
 

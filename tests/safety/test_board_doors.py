@@ -7,9 +7,8 @@ from datetime import UTC, datetime, timedelta
 import pytest
 import time_machine
 
-from apps.land import queries as land_queries
 from apps.people.models import Farm
-from apps.safety import queries, rules, services, wording
+from apps.safety import queries, reading, rules, services, wording
 from apps.safety import serializers as shapes
 from apps.safety.models import Closure
 from apps.safety.rules import Activity, EntryInterval, HarvestWait
@@ -253,9 +252,9 @@ def test_what_hung_on_a_block_is_listed_and_narrowed(cast, api, block):
     assert (kinds(kind="entry"), kinds(source="job:9")) == (["entry"], ["planned"])
 
 
-@pytest.mark.parametrize("broken", ["block", "closures_on", "answer_json"])
+@pytest.mark.parametrize("broken", ["ground_and_hung", "decide", "answer_json"])
 def test_whatever_breaks_the_api_answers_unknown(cast, api, block, monkeypatch, broken):
-    where = {"block": land_queries, "closures_on": queries, "answer_json": shapes}[broken]
+    where = {"ground_and_hung": reading, "decide": queries, "answer_json": shapes}[broken]
     real, calls = getattr(where, broken), []
 
     def fails_once(*args, **kwargs):
@@ -306,9 +305,9 @@ def test_the_board_lists_every_block_with_both_answers(cast, api, block):
 def test_board_and_entry_cost_the_same_for_any_number_of_blocks(cast, api, blocks, django_assert_num_queries):
     rows = [BlockFactory(farm=cast.farm) for _ in range(blocks)]
     client = api(cast.staff)
-    with django_assert_num_queries(3):  # member, blocks, closures
+    with django_assert_num_queries(2):  # member; blocks with their closures
         client.get("/api/v1/farms/alder-bend/board/")
-    with django_assert_num_queries(3):  # member, block, closures
+    with django_assert_num_queries(2):  # member; block with its closures
         client.get(f"/api/v1/farms/alder-bend/blocks/{rows[0].pk}/entry/")
 
 

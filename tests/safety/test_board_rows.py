@@ -8,7 +8,7 @@ import pytest
 from django.db import DatabaseError, IntegrityError, connection, transaction
 
 from apps.audit.models import AuditEvent
-from apps.safety import queries, rules, services
+from apps.safety import queries, reading, rules, services
 from apps.safety.models import Closure
 from apps.safety.rules import FAR_AHEAD, EntryInterval, HarvestWait, Kind, LiftReason, Word
 from farmops.errors import NotYourRole, Refused, Unknown
@@ -260,8 +260,10 @@ def test_what_ran_out_long_ago_costs_nothing(cast, block, django_assert_num_quer
 def test_the_question_is_answered_from_the_index(block):
     """SQLite says so itself; PostgreSQL may rightly scan so small a table, so there the index is looked up."""
     if connection.vendor == "sqlite":
-        plan = queries.hanging([block.pk], NOW).order_by().explain()
-        assert "USING INDEX closure_speaking (block_id=? AND speaks_until>?)" in plan
+        whole = reading.ALL.plain(farm=block.farm_id, after=NOW)
+        one = reading.ONE.plain(farm=block.farm_id, block=block.pk, after=NOW)
+        for asked in (queries.hanging([block.pk], NOW), one, whole):
+            assert "USING INDEX closure_speaking (block_id=? AND speaks_until>?)" in asked.explain()
         return
     with connection.cursor() as cursor:
         cursor.execute("SELECT indexdef FROM pg_indexes WHERE indexname = 'closure_speaking'")
@@ -270,11 +272,11 @@ def test_the_question_is_answered_from_the_index(block):
 
 
 @pytest.mark.parametrize("blocks", [3, 30])
-def test_the_whole_board_takes_two_queries(cast, django_assert_num_queries, blocks):
+def test_the_whole_board_takes_one_query(cast, django_assert_num_queries, blocks):
     rows = [BlockFactory(field__farm=cast.farm, farm=cast.farm) for _ in range(blocks)]
     for row in rows:
         window(cast, row, starts_at=NOW, source=f"job:{row.pk}")
-    with django_assert_num_queries(2):
+    with django_assert_num_queries(1):
         lines = queries.board(cast.farm, at=NOW, now=NOW)
     assert [line.entry.answer for line in lines] == [Word.NO] * blocks
 
@@ -284,6 +286,7 @@ def test_a_fault_on_the_way_is_unknown_not_yes(cast, block, monkeypatch):
         raise RuntimeError("disk")
 
     monkeypatch.setattr(queries, "closures_on", broken)
+    monkeypatch.setattr(reading, "board_rows", broken)
     answer = ask(block, NOW)
     assert (answer.answer, answer.because[0].code) == (Word.UNKNOWN, "fault")
     lines = queries.board(cast.farm, at=NOW, now=NOW)

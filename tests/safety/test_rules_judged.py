@@ -17,6 +17,7 @@ import pytest
 from hypothesis import HealthCheck, given, seed, settings
 from hypothesis import strategies as st
 
+from apps.safety.rules import may_both
 from tests.safety.histories import BLOCKS, LENGTH, WORKS, Teller, histories
 from tests.safety.judge import judge
 
@@ -57,6 +58,9 @@ def _no_wrong_yes(history, data):
     for (minute, work, second), block, rest in product(asked, (0, 1), (False, True)):
         at = history["day"] + timedelta(minutes=minute, seconds=second)
         _compare(board, at, work, block, rest, verdicts[minute, work, block, rest])
+        if not rest:  # the board's list, which judges each closure once for both answers
+            both = may_both(board.on(BLOCKS[block], at), at=at, activity=work)
+            assert both == (board.enter(at, work, block=BLOCKS[block]), board.harvest(at, block=BLOCKS[block]))
 
 
 def _compare(board, at, work, block, rest, judged) -> None:

@@ -1,6 +1,6 @@
 """The rules of the field board, in plain Python. ``yes`` is the only word that opens ground."""
 
-from .answers import may_enter, may_harvest, once_stale, unknown_answer
+from .answers import may_both, may_enter, may_harvest, once_stale, unknown_answer
 from .facts import (
     CLOCKS_DIFFER,
     CONDITIONS,
@@ -90,6 +90,7 @@ __all__ = [
     "hours_after_correction",
     "hours_for_rainfall",
     "later_reading",
+    "may_both",
     "may_enter",
     "may_harvest",
     "once_stale",

@@ -14,8 +14,9 @@ from farmops.errors import gettext_noop
 
 from .facts import FRESH_MINUTES, Activity, Answer, Because, Closure, Kind, Word, must_be_aware
 from .times import up_to_minute
-from .verdicts import PROJECT_RULE, begins_later, binds, hangs, kept_to_part, lost_sight_at, verdict
+from .verdicts import PROJECT_RULE, binds, hangs, kept_to_part, lost_sight_at, verdict
 
+_PLANS = frozenset({Kind.PLANNED, Kind.ZONE_PLANNED})
 WAYS_OF_PICKING = frozenset({Activity.PICKING_BY_HAND, Activity.DRIVING_CLOSED_CAB})
 
 
@@ -38,8 +39,8 @@ def may_enter(
     without it a closed part closes the block. Raises ``ValueError`` for a time without a zone.
     Sources: 40 CFR 170.405(a)(2), 170.407; the treatment of doubt is a project rule.
     """
-    relevant = [c for c in closures if c.kind is not Kind.HARVEST and binds(c, activity)]
-    return _decide(relevant, at=at, as_of=as_of or at, fresh_minutes=fresh_minutes, rest=rest)
+    seen = _Seen(at, as_of or at)
+    return _decide(_for_entry(closures, activity), seen, fresh_minutes=fresh_minutes, rest=rest)
 
 
 def may_harvest(
@@ -58,9 +59,47 @@ def may_harvest(
     irrigate says nothing about pickers. Same answer shape and errors as ``may_enter``.
     Source: label (pre-harvest interval); 40 CFR 170.407 for entry.
     """
+    seen = _Seen(at, as_of or at)
+    return _decide(_for_picking(closures, activity), seen, fresh_minutes=fresh_minutes, rest=rest)
+
+
+def may_both(
+    closures: Sequence[Closure],
+    *,
+    at: datetime,
+    activity: Activity | str | None = None,
+    fresh_minutes: int = FRESH_MINUTES,
+    as_of: datetime | None = None,
+) -> tuple[Answer, Answer]:
+    """``may_enter`` for this work and ``may_harvest`` by hand, with each closure judged once for both."""
+    seen = _Seen(at, as_of or at)
+    enter, pick = _for_entry(closures, activity), _for_picking(closures, Activity.PICKING_BY_HAND)
+    entry = _decide(enter, seen, fresh_minutes=fresh_minutes, rest=False)
+    return entry, _decide(pick, seen, fresh_minutes=fresh_minutes, rest=False)
+
+
+def _for_entry(closures: Iterable[Closure], activity: Activity | str | None) -> list[Closure]:
+    return [c for c in closures if c.kind is not Kind.HARVEST and binds(c, activity)]
+
+
+def _for_picking(closures: Iterable[Closure], activity: Activity | str | None) -> list[Closure]:
     picking = activity if activity in WAYS_OF_PICKING else None
-    relevant = [c for c in closures if binds(c, picking)]
-    return _decide(relevant, at=at, as_of=as_of or at, fresh_minutes=fresh_minutes, rest=rest)
+    return [c for c in closures if binds(c, picking)]
+
+
+class _Seen:
+    """The instant asked about, what was recorded by when, and what each closure says then (found out once)."""
+
+    def __init__(self, at: datetime, as_of: datetime) -> None:
+        must_be_aware(at=at, as_of=as_of)
+        self.at, self.as_of = at, as_of
+        self._said: dict[int, Because | None] = {}
+
+    def verdict(self, closure: Closure) -> Because | None:
+        key = id(closure)  # the caller's list keeps every closure alive meanwhile
+        if key not in self._said:
+            self._said[key] = verdict(closure, self.at, self.as_of)
+        return self._said[key]
 
 
 def unknown_answer(
@@ -87,15 +126,15 @@ def once_stale(answer: Answer, *, now: datetime) -> Answer:
     return replace(answer, answer=Word.UNKNOWN, opens_at=None, because=(stale,))
 
 
-def _decide(closures: Sequence[Closure], *, at: datetime, as_of: datetime, fresh_minutes: int, rest: bool) -> Answer:
-    must_be_aware(at=at, as_of=as_of)
-    hanging = [c for c in closures if hangs(c, at, as_of)]
-    parts = [c for c in hanging if kept_to_part(c, as_of)]
+def _decide(closures: Sequence[Closure], seen: _Seen, *, fresh_minutes: int, rest: bool) -> Answer:
+    at, as_of = seen.at, seen.as_of
+    hanging = [c for c in closures if c.lifted_at is None or hangs(c, at, as_of)]
+    parts = [c for c in hanging if c.part is not None and kept_to_part(c, as_of)]
     ground = [c for c in hanging if c not in parts] if rest and parts else hanging
-    said = _said(ground, at, as_of)
+    said = [v for v in map(seen.verdict, ground) if v is not None]
     word = _weightiest(said)
     opens_at = _opens_at(ground, said, as_of) if word is Word.NO else None
-    notes = _about_parts(parts, said, at, as_of, rest) if parts else []
+    notes = _about_parts(parts, said, seen, rest) if parts else []
     notes += _coming(hanging, at) + _looking_ahead(at, as_of, fresh_minutes)
     return Answer(
         answer=word,
@@ -107,11 +146,9 @@ def _decide(closures: Sequence[Closure], *, at: datetime, as_of: datetime, fresh
     )
 
 
-def _about_parts(
-    parts: Sequence[Closure], said: Sequence[Because], at: datetime, as_of: datetime, rest: bool
-) -> list[Because]:
+def _about_parts(parts: Sequence[Closure], said: Sequence[Because], seen: _Seen, rest: bool) -> list[Because]:
     """Which part is closed: beside an answer for the rest of the block, or when only a part closes all of it."""
-    closed = [c for c in parts if verdict(c, at, as_of) is not None]
+    closed = [c for c in parts if seen.verdict(c) is not None]
     ids = {c.id for c in closed}
     if not closed or (not rest and any(b.closure_id not in ids for b in said)):
         return []
@@ -130,14 +167,10 @@ def _about_parts(
     ]  # fmt: skip
 
 
-def _said(hanging: Sequence[Closure], at: datetime, as_of: datetime) -> list[Because]:
-    verdicts = (verdict(c, at, as_of) for c in hanging)
-    return [v for v in verdicts if v is not None]
-
-
 def _weightiest(said: Sequence[Because]) -> Word:
-    if any(b.answer is Word.UNKNOWN for b in said):
-        return Word.UNKNOWN
+    for because in said:
+        if because.answer is Word.UNKNOWN:
+            return Word.UNKNOWN
     return Word.NO if said else Word.YES
 
 
@@ -148,11 +181,14 @@ def _opens_at(hanging: Sequence[Closure], said: Sequence[Because], as_of: dateti
     if len(known) < len(ends):
         return None
     opening = max(known)
-    return None if _said(hanging, opening, as_of) else opening
+    return None if any(verdict(c, opening, as_of) for c in hanging) else opening
 
 
 def _gravest_first(said: Sequence[Because]) -> list[Because]:
     """Unknown, then no without an end, then the latest end first."""
+
+    if len(said) < 2:
+        return list(said)
 
     def weight(because: Because) -> tuple[int, float]:
         if because.answer is Word.UNKNOWN:
@@ -164,9 +200,12 @@ def _gravest_first(said: Sequence[Because]) -> list[Because]:
 
 def _good_until(hanging: Sequence[Closure], as_of: datetime, fresh_minutes: int) -> datetime:
     """The freshness limit, or the first recorded change before it."""
-    limit = as_of + timedelta(minutes=fresh_minutes)
-    changes = (moment for c in hanging for moment in _changes(c) if as_of < moment < limit)
-    return min(changes, default=limit)
+    first = as_of + timedelta(minutes=fresh_minutes)
+    for closure in hanging:
+        for moment in _changes(closure):
+            if as_of < moment < first:
+                first = moment
+    return first
 
 
 def _changes(closure: Closure) -> list[datetime]:
@@ -174,7 +213,7 @@ def _changes(closure: Closure) -> list[datetime]:
     moments = [closure.starts_at]
     if closure.ends_at is not None:
         moments.append(up_to_minute(closure.ends_at))
-    if closure.kind in {Kind.UNDERWAY, Kind.ZONE}:
+    if closure.kind is Kind.UNDERWAY or closure.kind is Kind.ZONE:
         moments.append(lost_sight_at(closure))
     if closure.kind is Kind.ZONE_PLANNED and closure.provisional_ends_at is not None:
         moments.append(up_to_minute(closure.provisional_ends_at))
@@ -183,11 +222,10 @@ def _changes(closure: Closure) -> list[datetime]:
 
 def _coming(hanging: Sequence[Closure], at: datetime) -> list[Because]:
     """The next closure that will begin, as a note: it says nothing against now."""
-    later = sorted((c for c in hanging if begins_later(c, at)), key=lambda c: c.starts_at)
-    planned = [c for c in later if c.kind in {Kind.PLANNED, Kind.ZONE_PLANNED}]
+    planned = [c for c in hanging if c.starts_at > at and c.kind in _PLANS]
     if not planned:
         return []
-    first = planned[0]
+    first = min(planned, key=lambda c: c.starts_at)
     here = first.kind is Kind.PLANNED
     return [
         Because(

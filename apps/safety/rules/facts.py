@@ -99,7 +99,7 @@ class Word(StrEnum):
 def must_be_aware(**instants: datetime | None) -> None:
     """Raise ``ValueError`` for a time without a zone: comparing it would be a guess."""
     for name, instant in instants.items():
-        if instant is not None and instant.utcoffset() is None:
+        if instant is not None and instant.tzinfo is not UTC and instant.utcoffset() is None:
             raise ValueError(f"{name} has no time zone")
 
 
@@ -148,8 +148,12 @@ class Closure(NewClosure):
     lifted_at: datetime | None = None
 
     def __post_init__(self) -> None:
-        super().__post_init__()
-        must_be_aware(lifted_at=self.lifted_at)
+        must_be_aware(
+            starts_at=self.starts_at,
+            ends_at=self.ends_at,
+            provisional_ends_at=self.provisional_ends_at,
+            lifted_at=self.lifted_at,
+        )
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -19,6 +19,8 @@ DAY = timedelta(hours=24)
 
 def up_to_minute(instant: datetime) -> datetime:
     """``instant`` in UTC, any seconds rounded up to the next whole minute (project rule)."""
+    if instant.tzinfo is UTC and not instant.second and not instant.microsecond:
+        return instant  # nearly always: the board writes whole minutes
     must_be_aware(instant=instant)
     whole = instant.astimezone(UTC).replace(second=0, microsecond=0)
     return whole if whole == instant else whole + MINUTE

@@ -46,7 +46,8 @@ def verdict(closure: Closure, at: datetime, as_of: datetime) -> Because | None:
             Word.UNKNOWN,
             gettext_noop("The recorded times contradict each other. The record must be corrected."),
         )
-    if at < _begins_at(closure, as_of):
+    # What is on record as done has begun, whatever a clock a little ahead wrote as its start.
+    if at < closure.starts_at and (closure.kind not in DONE_KINDS or at < as_of):
         return None
     return _SAYS[closure.kind](closure, at)
 
@@ -56,19 +57,11 @@ def kept_to_part(closure: Closure, as_of: datetime) -> bool:
     return closure.part is not None and not _contradicts_itself(closure, as_of)
 
 
-def begins_later(closure: Closure, moment: datetime) -> bool:
-    """Whether it is still to begin after ``moment``."""
-    return closure.starts_at > moment
-
-
-def _begins_at(closure: Closure, as_of: datetime) -> datetime:
-    """What is on record as done has begun, whatever a clock a little ahead wrote as its start."""
-    return min(closure.starts_at, as_of) if closure.kind in DONE_KINDS else closure.starts_at
-
-
 def _contradicts_itself(closure: Closure, as_of: datetime) -> bool:
-    ends_first = closure.ends_at is not None and closure.ends_at < closure.starts_at
-    return ends_first or (closure.kind in DONE_KINDS and closure.starts_at > as_of + CLOCKS_DIFFER)
+    starts_at, ends_at = closure.starts_at, closure.ends_at
+    if ends_at is not None and ends_at < starts_at:
+        return True
+    return starts_at > as_of and starts_at > as_of + CLOCKS_DIFFER and closure.kind in DONE_KINDS
 
 
 def _planned(closure: Closure, at: datetime) -> Because | None:

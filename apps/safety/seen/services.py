@@ -16,6 +16,7 @@ from apps.people.queries import Member, person_ids_with
 from apps.people.rules import Role
 from apps.reminders import services as reminders
 from apps.reminders.rules import Level, register
+from apps.safety.reading import Ground
 from apps.safety.rules import Answer, Word
 from apps.safety.seen.models import AnswerGiven, PossibleExposure
 from apps.safety.seen.rules import EXPOSING, How, Yes, contradicted
@@ -26,7 +27,7 @@ POSSIBLE_EXPOSURE = register("possible_exposure", Level.DO_TODAY)
 
 
 def keep_answer(
-    *, member: Member, block: Block, answer: Answer, activity: str | None, rest: bool, how: How, now: datetime
+    *, member: Member, block: Block | Ground, answer: Answer, activity: str | None, rest: bool, how: How, now: datetime
 ) -> None:
     """Keep an answer if the farm wants that. Whatever breaks here, the answer is given all the same."""
     if not block.farm.keep_answers:
@@ -40,7 +41,7 @@ def keep_answer(
 
 def write_answer(
     person_id: int,
-    block: Block,
+    block: Block | Ground,
     answer: Answer,
     *,
     activity: str | None,
