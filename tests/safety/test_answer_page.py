@@ -13,7 +13,9 @@ from tests.factories.safety import ClosureFactory
 pytestmark = pytest.mark.django_db
 NOW = datetime(2026, 6, 1, 14, 30, tzinfo=UTC)
 REST, WHOLE = "Ask about the rest of this block", "Ask about the whole block"
-NAMED = '<strong><span lang="en-US">the rest of the block</span> / <span lang="es-US">el resto del bloque</span></strong>'
+NAMED = (
+    '<strong><span lang="en-US">the rest of the block</span> / <span lang="es-US">el resto del bloque</span></strong>'
+)
 
 
 @pytest.fixture
@@ -35,7 +37,9 @@ def test_a_block_of_which_a_part_was_treated_leads_to_its_rest_and_back(block, p
     ClosureFactory(block=block, starts_at=NOW - timedelta(hours=1), part=part, numbers={"acres": "2 acres"})
     whole = page("?activity=irrigation")
     assert "KEEP OUT" in whole and NAMED not in whole and WHOLE not in whole
-    assert f'<a class="button" href="?activity=irrigation&amp;part=rest"><span><span lang="en-US">{REST}</span>' in whole
+    assert (
+        f'<a class="button" href="?activity=irrigation&amp;part=rest"><span><span lang="en-US">{REST}</span>' in whole
+    )
     rest = page("?activity=irrigation&part=rest")
     assert "Entry allowed" in rest and NAMED in rest and REST not in rest
     assert "A part of this block is closed, 2 acres, as mapped. Stay well outside its edge." in rest
