@@ -13,7 +13,7 @@ from django.utils.translation import gettext_lazy as _
 from apps.land import queries as land
 from apps.people.rules import Can
 from apps.safety import forms, queries, services, wording
-from apps.safety.rules import CONDITIONS
+from apps.safety.rules import CONDITIONS, Answer
 from apps.safety.seen.rules import How
 from apps.safety.seen.services import keep_answer
 from apps.safety.showing import answer_context, mark_of, say, seconds_left
@@ -98,9 +98,16 @@ class MayEnter(_Answering):
         waits = any(b.code in CONDITIONS for b in shown["answer"].because)
         return {
             **shown,
+            "early_entry": self.early_entry(shown["answer"]),
             "may_confirm": waits and self.member.can(Can.SPRAY),
             "elsewhere": reverse("safety:board", args=[self.farm.slug]),
         }
+
+    def early_entry(self, said: Answer) -> str:
+        """Where a supervisor may look at early entry into closed ground; empty for everybody else."""
+        if not said.keep_out or not self.member.can(Can.SUPERVISE_ENTRY):
+            return ""
+        return reverse("safety:early_entry", args=[self.farm.slug, self.kwargs["block"]])
 
 
 class Confirm(FormPage):

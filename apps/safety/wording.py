@@ -35,6 +35,7 @@ CALL = Both("Call", "Llame")
 ASK_AGAIN = Both("Ask again", "Preguntar otra vez")
 ANOTHER_BLOCK = Both("Ask about another block", "Preguntar por otro bloque")
 REST_OF_BLOCK = Both("Ask about the rest of this block", "Preguntar por el resto de este bloque")
+THE_REST = Both("the rest of the block", "el resto del bloque")
 WHOLE_BLOCK = Both("Ask about the whole block", "Preguntar por todo el bloque")
 ALLOWED_MEANS = Both(
     "“Entry allowed” means only that the recorded restrictions have ended. If you smell or see spray, or feel ill, "

@@ -165,7 +165,8 @@ class StartJob(_Step):
         return self.take(job, services.start_spraying, inputs.StartIn)
 
     def sorted_out(self, asked: dict[str, Any]) -> dict[str, Any]:
-        return {"reason": asked.pop("reason", ""), "readings": asked}
+        said = {name: asked.pop(name, "") for name in ("reason", "inside_buildings")}
+        return {**said, "readings": asked}
 
 
 class FinishJob(_Step):

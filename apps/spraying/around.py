@@ -5,11 +5,13 @@ from __future__ import annotations
 import logging
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import Any
 
 from apps.equipment.queries import sprayer_facts
 from apps.equipment.rules import ExclusionZone, exclusion_zone
 from apps.land import queries as land
-from apps.land.models import Block
+from apps.land.models import Block, SensitivePlace
+from apps.land.rules import SensitiveKind, distance_ft
 from apps.spraying.facts import within
 from apps.spraying.models import Job
 from farmops import clock
@@ -39,6 +41,29 @@ def around(job: Job) -> Around:
     others = [b for b in land.blocks(job.farm) if b.pk not in mine] if zone.distance_ft > 0 else []
     near = [b for b in others if any(_reaches(row.block, b, zone.distance_ft) for row in rows)]
     return Around(zone=zone, blocks=tuple(near))
+
+
+BUILDINGS = [SensitiveKind.HOUSE.value, SensitiveKind.SCHOOL.value]
+
+
+def buildings_in(job: Job, zone: ExclusionZone) -> list[str]:
+    """The houses and schools on the map that lie in the zone or in a block of the job, by name; one query.
+
+    One whose place cannot be measured counts as in the zone.
+    """
+    if zone.distance_ft <= 0:
+        return []
+    places = land.sensitive_places(job.farm).filter(kind__in=BUILDINGS)
+    grounds = [row.block.polygon for row in job.job_blocks.all()]
+    return [place.name for place in places if any(_near(ground, place, zone) for ground in grounds)]
+
+
+def _near(polygon: dict[str, Any], place: SensitivePlace, zone: ExclusionZone) -> bool:
+    try:
+        return zone.holds(distance_ft(polygon, place.geometry))
+    except Exception:
+        log.exception("place %s cannot be measured", place.pk)
+        return True
 
 
 def _reaches(sprayed: Block, other: Block, feet: Decimal) -> bool:

@@ -43,11 +43,12 @@ class StartJob(StepPage):
         return forms.StartForm(data, initial={"version": self.job().version})
 
     def act(self, cleaned: dict[str, Any]) -> str:
-        version, reason = cleaned.pop("version"), cleaned.pop("reason")
+        version, reason, inside = (cleaned.pop(name) for name in ("version", "reason", "inside_buildings"))
         services.start_spraying(
             member=self.member,
             job_id=self.kwargs["job"],
             readings=cleaned,
+            inside_buildings=inside,
             reason=reason,
             expected_version=version,
             now=self.now,

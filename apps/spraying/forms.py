@@ -12,6 +12,7 @@ from django.utils.translation import gettext_lazy as _
 from apps.products.rules import RateBasis
 from apps.spraying.inputs import EXPECTED
 from apps.spraying.models import Job
+from apps.spraying.rules.enclosed import INSIDE_NAMES, Inside
 from apps.weather.rules.readings import COMPASS
 from apps.work.forms import FarmTimeField
 from farmops.units import PRODUCT_UNITS, dimension_of, unit_name
@@ -191,6 +192,12 @@ class ReadingsForm(forms.Form):
 
 
 class StartForm(VersionForm, ReadingsForm):
+    inside_buildings = forms.ChoiceField(
+        label=_("Who is in closed buildings in the zone?"),
+        required=False,
+        choices=[("", "—"), *((i.value, _(INSIDE_NAMES[i])) for i in Inside)],
+        help_text=_("Needed when a house or school on the map lies in the zone"),
+    )
     reason = _text(label=_("Reason"), required=False, help_text=_("Only when the answer asks for one"))
 
 

@@ -26,15 +26,16 @@ from apps.safety.rules import (
     for_zone_planned,
 )
 from apps.safety.rules.notice import Notice, NoticeFact, notice_for
-from apps.spraying.around import around
+from apps.spraying.around import around, buildings_in
 from apps.spraying.facts import source_of
 from apps.spraying.history import Labels, actual_rate, higher_rate, mix_line, planned_rate, treated_acres
 from apps.spraying.models import Job, JobBlock
 from apps.spraying.rules import MixLine
+from apps.spraying.rules.enclosed import Inside, in_buildings
 from apps.spraying.rules.outcome import entry_intervals
 from apps.work.queries import entries_planned
 from apps.work.rules import PlannedEntry
-from farmops.errors import Finding, Severity, gettext_noop
+from farmops.errors import BadInput, Finding, Severity, gettext_noop
 from farmops.wording import stamp
 
 BEFORE_SIGNING = (Kind.PLANNED, Kind.UNDERWAY, Kind.UNCONFIRMED)
@@ -94,6 +95,13 @@ def people_inside(job: Job, zone: Sequence[int], now: datetime) -> list[Finding]
         for entry in entries_planned(zone, now)
         if not entry.started and entry.at < end_at
     ]
+
+
+def buildings_asked(job: Job, said: str) -> list[Finding]:
+    """A refusal unless whoever is in closed buildings in the zone may stay there; ``said`` is empty or ``Inside``."""
+    if said not in {"", *Inside}:
+        raise BadInput({"inside_buildings": gettext_noop("Use nobody, family or others.")})
+    return in_buildings(buildings_in(job, around(job).zone), Inside(said) if said else None)
 
 
 def _inside(entry: PlannedEntry, name: str, sprayed: bool) -> Finding:

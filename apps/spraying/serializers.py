@@ -9,6 +9,7 @@ from rest_framework import serializers
 
 from apps.products.rules import RateBasis
 from apps.spraying.rules import PRESETS
+from apps.spraying.rules.enclosed import INSIDE_NAMES, Inside
 from apps.spraying.rules.house import BY_NAME
 from apps.weather.rules.readings import COMPASS
 from apps.work.serializers import FarmTime
@@ -108,6 +109,12 @@ class FieldReadingsIn(EndReadingsIn):
 
 
 class StartIn(JobStepIn, FieldReadingsIn):
+    inside_buildings = serializers.ChoiceField(
+        choices=[(i.value, INSIDE_NAMES[i]) for i in Inside],
+        required=False,
+        allow_blank=True,
+        help_text="Who is in closed buildings in the exclusion zone; needed when a mapped house or school lies in it",
+    )
     reason = serializers.CharField(
         required=False, allow_blank=True, max_length=2000, help_text="Needed when a finding asks for one now"
     )

@@ -199,6 +199,32 @@ def _says_enough(text: str, state: str) -> None:
     assert CLOCK.findall(rest) == []
 
 
+_ENDS = """
+() => Object.fromEntries(["h1", "#answer", ".call", "#checked"].map((name) =>
+  [name, Math.round(document.querySelector(name).getBoundingClientRect().bottom + scrollY)]))
+"""
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+@pytest.mark.parametrize("state", STATES)
+def test_the_first_screen_of_a_phone_says_it_all(cast, sit, language, state):
+    """360 x 640: state, time and whom to call end above 560 px; on an allowed page so does when it was checked, in
+    both languages. For a block with a name of one line; a wide face is the worst case (project rule)."""
+    block = BlockFactory(farm=cast.farm, name="North Seven", code="N7")
+    closures = STATES[state](block, cast)
+    if closures:
+        hang_closures(farm=cast.farm, member=cast.applicator, source="job:1", closures=closures, now=clock.now())
+    gate = issue_code(member=cast.manager, block_id=block.pk, now=clock.now()).code
+    pages = {f"/f/alder-bend/blocks/{block.pk}/may-i-enter/": cast.staff, f"/g/{gate}/": None}
+    for address, who in pages.items():
+        seat = sit(who, size=PHONE, language=language)
+        seat.go(f"{address}?activity=irrigation")
+        ends = seat.page.evaluate(_ENDS)
+        if state != "allowed":
+            ends.pop("#checked")
+        assert max(ends.values()) <= 560, (address, ends)
+
+
 @pytest.mark.parametrize("language", ["en", "es"])
 def test_the_other_field_pages(places, cast, sit, language):
     _, _, gate = places

@@ -39,6 +39,7 @@ def start_spraying(
     member: Member,
     job_id: int,
     readings: Mapping[str, Any],
+    inside_buildings: str = "",
     reason: str = "",
     expected_version: int | None = None,
     now: datetime,
@@ -46,7 +47,8 @@ def start_spraying(
     """Begin: the press stamps the time. Every gate runs again with what was just read in the field.
 
     ``readings``: ``wind_mph``, ``temperature_f``, ``humidity_percent``, optional ``gust_mph``, ``wind_from``. A refusal
-    stops it; what newly needs a reason needs one here. The blocks change from planned to underway.
+    stops it; what newly needs a reason needs one here. ``inside_buildings``: who is in closed buildings in the zone
+    (``nobody``, ``family``, ``others``); kept with the step. The blocks change from planned to underway.
     """
     job = locked(member, job_id, Step.START, expected_version=expected_version)
     read = read_readings(readings, taken_at=now)
@@ -56,7 +58,7 @@ def start_spraying(
         job.window_starts_at, now, stamp(job.window_starts_at, job.farm.time_zone)
     )
     people = ground.people_inside(job, zone, now)
-    findings += people + ground.signs_missing(job)
+    findings += people + ground.buildings_asked(job, inside_buildings) + ground.signs_missing(job)
     if refusals(findings):
         raise Refused(findings)
     unanswered = checking.unanswered(blocks, job.findings) + needing_reason(people)
@@ -70,7 +72,7 @@ def start_spraying(
         "start_readings": read.as_json(),
         "start_findings": checking.snapshot(blocks),
     }
-    details = {"readings": read.as_json()}
+    details = {"readings": read.as_json(), "inside_buildings": inside_buildings}
     move(job, Step.START, member=member, now=now, changes=changes, note=why, happened_at=now, details=details)
     _keep_reading(job, read, member, now)
     ground.close_for_start(job, zone, member=member, now=now)
