@@ -18,7 +18,6 @@ from typing import Any
 
 from tests.faults import simulated
 
-
 AT_WORK = timedelta(seconds=50)
 """A letter is due at the moment it was put together, which is up to a sweep's length after the hour that is played.
 
@@ -225,7 +224,7 @@ class Farmer:
             "farms": Watch.objects.filter(look_at__lte=now).exclude(looked_at__gte=now).count(),
             "unposted": Notice.rows.filter(UNPOSTED, due_at__lte=now, urgent=True).count(),
             "letters": Letter.rows.filter(WAITING, due_at__lte=now + AT_WORK).count(),
-            "calls": Call.rows.filter(WAITING, due_at__lte=now + AT_WORK).count(),
+            "calls": Call.rows.filter(WAITING, due_at__lte=now).count(),
             "sweep": int(run.last_finished_at is None or run.last_finished_at < now),
         }
         return {**{name: count for name, count in found.items() if count}, "sweeps": run.sweeps}
