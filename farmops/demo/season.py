@@ -12,7 +12,9 @@ from apps.people.queries import Member
 from apps.safety.posting import queries as notices
 from apps.safety.posting import services as posting
 from apps.safety.rules.notice import Notice
+from apps.spraying import queries as read
 from apps.spraying import services as jobs
+from apps.spraying.display import queries as sheets
 from apps.spraying.display import services as displays
 from apps.spraying.ground import board_source
 from apps.spraying.models import Job
@@ -116,8 +118,9 @@ def _play(stage: Stage, line: dict[str, Any], starts_at: datetime, ends_at: date
     )
     if line["state"] == "signed":
         _sign(stage, line["applicator"], job, ends_at + timedelta(minutes=20))
-        _hang_sheet(stage, job, applicator, ends_at + timedelta(minutes=30))
+        _hang_sheet(stage, job, applicator, ends_at + timedelta(minutes=40))
         _take_signs_down(stage, job, applicator, ends_at + timedelta(days=3))
+        _take_sheet_down(stage, job, applicator)
 
 
 def _give_notice(job: Job, member: Member, now: datetime) -> None:
@@ -129,10 +132,16 @@ def _give_notice(job: Job, member: Member, now: datetime) -> None:
 
 
 def _hang_sheet(stage: Stage, job: Job, member: Member, now: datetime) -> None:
-    """The sheets of days gone by hang at the central place; the latest is still to be hung."""
-    if now < stage.now - timedelta(days=1):
-        products = [line.product_id for line in job.job_products.all()]
+    """At the central place; the sheets of the last two days are still to be hung."""
+    if now < stage.now - timedelta(days=2):
+        products = [row.product_id for row in job.job_products.all()]
         displays.put_up(member=member, job_id=job.pk, sds_for=products, now=now)
+
+
+def _take_sheet_down(stage: Stage, job: Job, member: Member) -> None:
+    until = sheets.sheet(read.job(job.farm, job.pk)).until_at
+    if until is not None and until < stage.now - timedelta(days=1):
+        displays.take_down(member=member, job_id=job.pk, now=until + timedelta(hours=1))
 
 
 def _take_signs_down(stage: Stage, job: Job, member: Member, now: datetime) -> None:

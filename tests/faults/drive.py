@@ -216,7 +216,7 @@ class Stage:
             self.postgres.crash()
         self._blow(what)
 
-    def rest(self, now: datetime, more: int, seconds: float = 120) -> None:
+    def rest(self, now: datetime, more: int, seconds: float = 300) -> None:
         """Until nothing is left to do at this hour, and then ``more`` whole sweeps."""
         deadline, quiet_since = time.monotonic() + seconds, None
         while True:

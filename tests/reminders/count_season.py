@@ -113,11 +113,17 @@ def count(stage: Any) -> None:
     from farmops import clock
 
     a_day: dict[str, Counter[Any]] = defaultdict(Counter)
+    kept: dict[str, Counter[Any]] = defaultdict(Counter)
     kinds: Counter[str] = Counter()
+    of_day: dict[Any, Counter[str]] = defaultdict(Counter)
     for row in Notice.objects.for_farm(stage.manager.farm).select_related("person"):
-        a_day[row.person.username][clock.to_local(row.created_at, stage.zone).date()] += row.turn
+        on = clock.to_local(row.created_at, stage.zone).date()
+        a_day[row.person.username][on] += row.turn
+        if row.withdrawn_at is None or clock.to_local(row.withdrawn_at, stage.zone).date() > on:
+            kept[row.person.username][on] += 1
         if row.person.username == "marta":
             kinds[row.kind] += row.turn
+            of_day[on][row.kind] += row.turn
     mailed: dict[str, Counter[Any]] = defaultdict(Counter)
     for letter in Letter.objects.for_farm(stage.manager.farm).filter(outcome="sent").select_related("person"):
         mailed[letter.person.username][clock.to_local(letter.done_at, stage.zone).date()] += 1
@@ -130,6 +136,14 @@ def count(stage: Any) -> None:
             f"{over[0]}, {over[1]}; {post.total()}, {max(post.values(), default=0)}"
         )
         print("   fullest days:", ", ".join(f"{on} {n}" for on, n in days.most_common(5)))
+        left = kept[name]
+        many = [sum(n > most for n in left.values()) for most in (2, 6)]
+        print(
+            f"   still true at the end of its day: {left.total()}, {left.total() / len(days):.1f} a day, "
+            f"most {max(left.values())}, {many[0]} days over 2, {many[1]} over 6"
+        )
+    for on, counted in sorted(of_day.items(), key=lambda pair: -pair[1].total())[:4]:
+        print(f"marta on {on}:", ", ".join(f"{kind} {n}" for kind, n in counted.most_common()))
     print("marta by kind:", ", ".join(f"{kind} {n}" for kind, n in kinds.most_common()))
 
 

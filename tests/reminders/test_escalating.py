@@ -10,7 +10,8 @@ from apps.people.models import Person
 from apps.people.rules import Role
 from apps.reminders import services
 from apps.reminders.models import Notice
-from apps.reminders.rules import timing
+from apps.reminders.rules import Due, timing
+from apps.reminders.services import escalating, telling
 from tests.conftest import place
 
 pytestmark = pytest.mark.django_db
@@ -92,3 +93,26 @@ def test_the_words_are_the_same_and_the_e_mail_goes_at_once(cast):
 )
 def test_who_comes_next(told, managers, applicators, rung, expected):
     assert timing.next_hearers(told, managers, applicators, rung) == expected
+
+
+def test_one_that_came_back_goes_up_the_same_rungs_again_from_its_return(cast):
+    place(cast.farm, Role.MANAGER, "Second Manager", "zara")
+    stop = Due(
+        kind="job_weather", subject_type="job", subject_id=7, occasion="wind", person_ids=[cast.applicator.person_id],
+        template="Stop.", urgent=True,
+    )  # fmt: skip
+
+    def sweep(minutes: int, *, stands: bool) -> list[tuple[str, int, int]]:
+        at = NOON + timedelta(minutes=minutes)
+        telling.reconcile(cast.farm, "tests", [stop] if stands else [], at)
+        escalating.escalate(at)
+        rows = Notice.rows.filter(withdrawn_at=None, seen_at=None).order_by("rung")
+        return list(rows.values_list("person__username", "rung", "turn"))
+
+    assert sweep(0, stands=True) == [("luis", 0, 1)]
+    assert sweep(6, stands=True) == [("luis", 0, 1), ("ines", 1, 1)]
+    assert sweep(7, stands=False) == []
+    assert sweep(60, stands=True) == [("luis", 0, 2)]
+    assert sweep(66, stands=True) == [("luis", 0, 2), ("ines", 1, 2)]
+    assert sweep(74, stands=True) == [("luis", 0, 2), ("ines", 1, 2)]
+    assert sweep(76, stands=True) == [("luis", 0, 2), ("ines", 1, 2), ("zara", 2, 2)]

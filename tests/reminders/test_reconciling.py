@@ -214,7 +214,7 @@ def roll(found: list[Due]) -> list[tuple[str, str, str, str]]:
 def test_what_is_said_alike_of_several_is_said_once():
     assert roll(about(1)) == [("sprays", "5", "B1", "/one/")]
     assert roll(about(1, 2, 3)) == [("sprays", "5", "B1, B2, B3", "/all/")]
-    assert roll(about(*range(1, 12)))[0][2] == "B1, B2, B3, B4, B5, B6, B7, B8 … (11)"
+    assert roll(about(*range(11, 21)))[0][2] == "B11, B12, B13, B14, B15, B16, B17, B18 … (10)"
 
 
 def test_what_is_said_differently_stays_apart_and_nothing_is_lost():

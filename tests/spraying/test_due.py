@@ -48,6 +48,11 @@ class TestNextSpray:
         expected = [] if kind is None else [(kind, occasion, [bench.manager.person_id])]
         assert said(bench, NOW + days * DAY) == expected
 
+    def test_its_days_stand_in_the_calendar(self, bench):
+        bench.signed()
+        (found,) = due(bench.farm, NOW + 7 * DAY)
+        assert (found.at, found.until) == (date(2026, 7, 13), date(2026, 7, 16))
+
     def test_the_farm_sets_its_own_days(self, bench):
         SpraySettings.rows.update(interval_from_days=12, interval_to_days=14)
         bench.signed()

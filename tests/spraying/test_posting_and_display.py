@@ -162,6 +162,17 @@ def test_what_is_due_for_signs_and_when(bench):
     assert kinds_due(bench, over + 3 * DAY + HOUR) == [("sign_down_due", "late")]
 
 
+def test_the_signs_of_one_job_are_one_notice_and_each_leaves_it_by_itself(bench):
+    plan = {"blocks": [{"block_id": block.pk} for block in bench.blocks]}
+    job = bench.assigned(**strong(bench), **plan)
+    assert [(d.occasion, d.numbers["block"]) for d in notices.due(bench.farm, NOW)] == [
+        ("up", "N1 North 1, N2 North 2")
+    ]
+    first = Posting.rows.get(source=f"job:{job.pk}", block=bench.blocks[0])
+    posting.put_up_sign(member=bench.applicator, posting_id=first.pk, now=NOW)
+    assert [(d.occasion, d.numbers["block"]) for d in notices.due(bench.farm, NOW)] == [("up", "N2 North 2")]
+
+
 # ---- the central display --------------------------------------------------------------------
 
 

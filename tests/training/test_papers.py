@@ -272,3 +272,15 @@ def test_training_reminders_go_to_those_who_need_the_training(cast):
         ("training_ends_soon", "7 days before 2026-06-08", "Ana Ruiz"),
         ("training_ending", "30 days before 2026-06-30", "Luis Mora"),
     }
+    assert {d.at for d in queries.due(cast.farm, NOW)} == {date(2026, 6, 8), date(2026, 6, 30)}
+
+
+def test_a_crew_that_was_trained_together_is_one_notice_to_the_managers_and_one_to_each_of_them(cast):
+    others = [place(cast.farm, Role.STAFF, name, name.lower()) for name in ("Bea", "Carl")]
+    for member in (cast.staff, *others):
+        TrainingFactory(farm=cast.farm, person_id=member.person_id, kind="worker", trained_on=date(2025, 6, 8))
+    found = queries.due(cast.farm, NOW)
+    to_managers = [d for d in found if d.person_ids == [cast.manager.person_id]]
+    assert [str(d.numbers["name"]) for d in to_managers] == ["Ana Ruiz, Bea, Carl"]
+    own = sorted((list(d.person_ids), str(d.numbers["name"])) for d in found if d not in to_managers)
+    assert own == sorted(([m.person_id], m.name) for m in (cast.staff, *others))

@@ -152,7 +152,7 @@ def _one_for(group: Sequence[Due], slot: str, subject: tuple[str, int | str], pa
         first,
         subject_type=subject[0],
         subject_id=subject[1],
-        numbers={**first.numbers, slot: listed(str(due.numbers[slot]) for due in group)},
+        numbers={**first.numbers, slot: listed(sorted(str(due.numbers[slot]) for due in group))},
         path=first.path if len(group) == 1 else path,
         things=sorted({f"{due.subject_type} {due.subject_id}" for due in group}),
     )

@@ -37,6 +37,7 @@ ROLL_UP = timedelta(minutes=10)
 """At most one e-mail in this time to one person, but for what is dangerous: the rest comes together in the next."""
 
 SECOND_AFTER, ALL_AFTER = timedelta(minutes=5), timedelta(minutes=15)
+WAITS = {0: SECOND_AFTER, 1: ALL_AFTER}
 """A dangerous notice nobody has acknowledged goes to a second person, then to everybody who can act (project rule)."""
 
 
@@ -113,5 +114,5 @@ def next_hearers(told: Collection[int], managers: Sequence[int], applicators: Se
 
 def escalates_at(created_at: datetime, rung: int) -> datetime | None:
     """When a dangerous notice that stands on ``rung`` goes to the next one; None from the top."""
-    waits = {0: SECOND_AFTER, 1: ALL_AFTER}.get(rung)
+    waits = WAITS.get(rung)
     return None if waits is None else created_at + waits

@@ -27,6 +27,7 @@ from apps.spraying.rules.signing import Signing
 from apps.spraying.rules.states import JobState, Step
 from apps.spraying.services.moves import (
     JOB_ASSIGNED,
+    JOB_FINISHED,
     JOB_NOT_APPLIED,
     JOB_REOPENED,
     JOB_SIGNED,
@@ -80,7 +81,8 @@ def _reason(body: Mapping[str, Any]) -> str:
 
 
 def _tell_signed(job: Job, record: SprayRecord, earlier: SprayRecord | None, member: Member, now: datetime) -> None:
-    """The managers hear of a signature; whoever asked for a correction is answered by it."""
+    """The managers hear of a signature, which it waited for; whoever asked for a correction is answered by it."""
+    reminders.withdraw(farm=job.farm, kind=JOB_FINISHED, subject=("job", job.pk), now=now)
     numbers: dict[str, Any] = {"who": member.name, "record": str(record.seq)}
     if earlier is None:
         template = gettext_noop("Spray job {job} on {blocks} is signed by {who}: record {record}.")
@@ -131,7 +133,8 @@ def sign_not_applied(
     record = _write(job, body, signing, member=member, now=now, reason=why)
     changes = {"doubt": False, "not_applied_at": now, "signed_before": None}
     details = {"record": record.seq, "hash": record.hash}
-    reminders.withdraw(farm=job.farm, kind=JOB_ASSIGNED, subject=("job", job.pk), now=now)
+    for kind in (JOB_ASSIGNED, JOB_FINISHED):
+        reminders.withdraw(farm=job.farm, kind=kind, subject=("job", job.pk), now=now)
     move(job, Step.NOT_APPLIED, member=member, now=now, changes=changes, note=why, details=details)
     template = gettext_noop("{who} signed that nothing was applied under spray job {job} on {blocks}: {reason}")
     occasion = f"not applied {record.seq}"
