@@ -58,6 +58,7 @@ class TestOverHTTP:
         first, second = client.get(address(bench, record, "editions")).json()
         assert (first["edition"], first["changes"], second["reason"]) == (1, [], "the meter was read wrong")
         assert [c["name"] for c in second["changes"]] == ["End", "Closed for entry before", "Earliest picking"]
+        assert second["changes"][0]["before"] == "Mon, Jul 6, 9:40 AM CDT"
         assert list(proof.faults([bench.farm], {})) == []
 
     def test_withdraw_the_signature(self, api, bench, record):
@@ -130,6 +131,7 @@ class TestOnThePages:
         text = answer.content.decode()
         assert answer.redirect_chain == [(page(bench, record, "sign"), 302)]
         assert "What changes against record 1" in text
+        assert "@America" not in text  # instants are said in words, on every page
         assert "<strong>4</strong>" in text
         assert Job.rows.get(pk=record.job_id).state == "sprayed"
 
