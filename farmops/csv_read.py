@@ -45,6 +45,8 @@ def rows_of(text: str, needed: Sequence[str], optional: Sequence[str]) -> list[t
     text = text.removeprefix("\ufeff")
     if len(text) > MOST_CHARACTERS:
         raise BadInput({"file": gettext_noop("The file is too long: cut it into several.")})
+    if "\0" in text:  # no database column for text can hold it
+        raise BadInput({"file": gettext_noop("This cannot be read as a CSV file.")})
     rows = list(_rows(text))
     if not rows:
         raise BadInput({"file": gettext_noop("The file is empty.")})

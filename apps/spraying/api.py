@@ -13,7 +13,6 @@ from apps.equipment.queries import sprayer_facts
 from apps.people.rules import Can
 from apps.spraying import checking, content, mixing, queries, services, shapes
 from apps.spraying import serializers as inputs
-from apps.spraying.amending.people import FIELDS
 from apps.spraying.around import around
 from apps.spraying.checked import check_body
 from apps.spraying.filters import JobFilter
@@ -21,6 +20,7 @@ from apps.spraying.models import Job, JobStep
 from apps.spraying.rules.record import Meaning
 from apps.spraying.rules.signing import read_back
 from apps.spraying.rules.states import JobState, open_steps, pointless
+from apps.spraying.services.naming import FIELDS
 from apps.spraying.services.sign import shown
 from farmops import clock
 from farmops.errors import BadInput, Refused, refuse

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -15,20 +16,20 @@ from apps.people.rules import Can
 from apps.spraying import content, forms, heads, proof, queries, services, shapes
 from apps.spraying.amending import queries as amending
 from apps.spraying.amending.forms import CorrectForm
-from apps.spraying.amending.rules import Change, What
-from apps.spraying.amending.serializers import change_words
 from apps.spraying.api_records import read_kept
-from apps.spraying.models import Job
+from apps.spraying.models import Job, SprayRecord
 from apps.spraying.pages import StepPage, applicators, decorated
 from apps.spraying.rules.record import Meaning
 from apps.spraying.rules.signing import read_back
-from apps.spraying.rules.states import Step
+from apps.spraying.rules.states import JobState, Step
 from apps.spraying.services.sign import shown
 from apps.work.forms import local
 from farmops import clock
 from farmops.errors import BadInput, Stale
 from farmops.web import FarmPage, FormPage, put_errors
 
+_PAIR = re.compile(r"\[\s+(\d+),\s+(\d+)\s+\]")
+"""Two numbers on a line each: they are said on one, so that the head fits a phone."""
 WALKED_AT_ONCE = 300
 """Longer books are checked on the page of the proof, not with every list (project rule)."""
 
@@ -228,8 +229,7 @@ class SignPage(StepPage):
             services.must_be_possible(job, self.step, self.member)
             body, body_hash, signing = shown(job, self.member, self.meaning)
             back = read_back(body)
-            amends = body.get("amends")
-            self._read = {"job": job, "body_hash": body_hash, "signing": signing, "back": back, "amends": amends}
+            self._read = {"job": job, "body_hash": body_hash, "signing": signing, "back": back}
         return self._read
 
     def form(self, data: Any = None) -> forms.SignForm:
@@ -246,8 +246,6 @@ class SignPage(StepPage):
             "consequences": [shapes.said(s) for s in back.consequences],
             "statement": shapes.said(back.statement),
             "signing": signing,
-            "amends": read["amends"],
-            "changes": changes_of(read["amends"]),
             "flags": [*content.flags(job), *content.since_applied(job, signing, today)],
         }
 
@@ -271,12 +269,6 @@ class SignPage(StepPage):
             "expected_version": cleaned["version"],
             "now": self.now,
         }
-
-
-def changes_of(amends: Any) -> list[dict[str, str]]:
-    """What an edition changes, to be read side by side."""
-    found = (amends or {}).get("changes", [])
-    return [change_words(Change(**{**c, "what": What(c["what"])})) for c in found]
 
 
 class NotAppliedPage(SignPage):
@@ -312,16 +304,31 @@ class Records(FarmPage):
     template_name = "spraying/records.html"
 
     def get(self, request: HttpRequest, farm: str) -> HttpResponse:
-        found = queries.records_with_blocks(self.farm)[:200]
+        found = list(queries.records(self.farm)[:200])
         newer = set(amending.standing(self.farm).filter(pk__in=[r.pk for r in found]).values_list("pk", flat=True))
         for row in found:
             row.superseded = row.pk not in newer
+            row.open_again = open_again(row, superseded=row.superseded)
+            row.blocks, row.ended_at = as_signed(row)
         return self.page({"records": found, "chain": self.chain()})
 
     def chain(self) -> proof.Chain | None:
         """Walked at once while the book is small; a large one is checked on its own page."""
         few = queries.records(self.farm).count() <= WALKED_AT_ONCE
         return proof.chain(self.farm) if few else None
+
+
+def as_signed(row: SprayRecord) -> tuple[list[str], datetime | None]:
+    """The blocks and the end as the record says them: the job may have been opened again since."""
+    content = json.loads(row.body_text)["content"]
+    names = [" ".join(str(b[k]) for k in ("code", "name") if b.get(k)) for b in content["blocks"]]
+    ended = content.get("ended_at") if row.meaning == Meaning.APPLIED else None
+    return names, datetime.fromisoformat(ended) if ended else None
+
+
+def open_again(row: SprayRecord, *, superseded: bool) -> bool:
+    """Whether the newest edition is being corrected now: it is unsigned until that is signed."""
+    return not superseded and row.meaning != Meaning.VOIDED and row.job.state == JobState.SPRAYED
 
 
 class Proof(FarmPage):
@@ -346,7 +353,7 @@ class Proof(FarmPage):
 
     def answer(self, form: forms.HeadForm, *, status: int = 200, **more: Any) -> HttpResponse:
         head = heads.head_of(self.farm, self.now)
-        text = json.dumps(head.as_json(), indent=1)
+        text = _PAIR.sub(r"[\1, \2]", json.dumps(head.as_json(), indent=1))
         faults = list(proof.farm_faults(self.farm)) + [f for f in [proof.trigger_fault()] if f]
         return self.page({"form": form, "head": head, "text": text, "faults": faults, **more}, status=status)
 
@@ -361,11 +368,13 @@ class Record(FarmPage):
         row = queries.record(self.farm, seq)
         body = json.loads(row.body_text)
         back = read_back(body["content"], to_signer=False)
+        newer = row.newer.order_by("edition").first()
         return self.page(
             {
                 "record": row,
                 "body": body,
-                "newer": row.newer.order_by("edition").first(),
+                "newer": newer,
+                "open_again": open_again(row, superseded=newer is not None),
                 "sentences": [(shapes.said(s), s.unusual) for s in back.sentences],
                 "consequences": [shapes.said(s) for s in back.consequences],
                 "statement": shapes.said(back.statement),

@@ -60,11 +60,6 @@ def records(farm: Farm) -> QuerySet[SprayRecord]:
     return SprayRecord.objects.for_farm(farm).select_related("job", "signed_by").order_by("-seq")
 
 
-def records_with_blocks(farm: Farm) -> QuerySet[SprayRecord]:
-    """The same with the blocks of each job, for lists people look things up in."""
-    return records(farm).prefetch_related(Prefetch("job__job_blocks", queryset=blocks_of_jobs(farm)))
-
-
 def record(farm: Farm, seq: int) -> SprayRecord:
     """One signed record by its number, or ``Unknown``."""
     return one(records(farm).filter(seq=seq))

@@ -58,6 +58,7 @@ class TestOverHTTP:
         first, second = client.get(address(bench, record, "editions")).json()
         assert (first["edition"], first["changes"], second["reason"]) == (1, [], "the meter was read wrong")
         assert [c["name"] for c in second["changes"]] == ["End", "Closed for entry before", "Earliest picking"]
+        assert second["changes"][0]["before"] == "Mon, Jul 6, 9:40 AM CDT"
         assert list(proof.faults([bench.farm], {})) == []
 
     def test_withdraw_the_signature(self, api, bench, record):
@@ -129,8 +130,9 @@ class TestOnThePages:
         answer = client.post(page(bench, record, "amend"), self.form(bench, record, loads="4"), follow=True)
         text = answer.content.decode()
         assert answer.redirect_chain == [(page(bench, record, "sign"), 302)]
-        assert "What changes against record 1" in text
-        assert "<strong>4</strong>" in text
+        assert "This corrects record 1, signed" in text
+        assert "Loads: it was 3, it is 4 now." in text
+        assert "@America" not in text  # instants are said in words, on every page
         assert Job.rows.get(pk=record.job_id).state == "sprayed"
 
     def test_another_block_and_product_can_be_added(self, browser_client, bench, record):
@@ -211,3 +213,17 @@ class TestOnThePages:
         assert page(bench, record, "amend") not in (
             browser_client(bench.manager).get(f"/f/{bench.farm.slug}/jobs/{record.job_id}/").content.decode()
         )
+
+
+def test_what_is_being_corrected_is_shown_as_it_was_signed_and_said_to_be_open(browser_client, bench, record):
+    job = queries.job(bench.farm, record.job_id)
+    end = ENDED + timedelta(minutes=25)
+    done = bench.done_values(job, ended_at=end)
+    amend_job(
+        member=bench.applicator, job_id=job.pk, done=done, reason="the end was wrong", now=SIGNED + timedelta(hours=1)
+    )
+    client = browser_client(bench.manager)
+    for page in ("/f/alder-bend/records/", "/f/alder-bend/records/1/"):
+        text = client.get(page).content.decode()
+        assert ("9:40 AM" in text, "10:05 AM" in text) == (True, False)
+        assert "open again" in text

@@ -12,11 +12,11 @@ from apps.people.models import Membership
 from apps.reminders.models import Notice
 from apps.spraying import proof, queries, services
 from apps.spraying.amending import queries as amending
-from apps.spraying.amending.people import wanted
 from apps.spraying.amending.services import amend_job
 from apps.spraying.models import Job, JobStep, SprayRecord
 from apps.spraying.rules.record import Meaning
 from apps.spraying.rules.signing import read_back
+from apps.spraying.services.naming import wanted
 from farmops.errors import BadInput, NotYourRole, Refused
 from tests.conftest import place
 from tests.factories.spraying import ENDED, PASSWORD, REPORTED, SIGNED, certify

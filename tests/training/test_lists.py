@@ -109,7 +109,16 @@ def test_a_neighbours_people_are_nobody_here(cast):
     assert wrong(cast.farm, HEADER + f"{name},worker,2026-05-02\n") == {2: {"person"}}
 
 
-@pytest.mark.parametrize("text", ["", "person,date\nx,y", HEADER, HEADER.replace("note", "nota") + "a,b,c"])
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        HEADER + "Ana Ruiz,worker,2026-05-02,,,no\0te",
+        "person,date\nx,y",
+        HEADER,
+        HEADER.replace("note", "nota") + "a,b,c",
+    ],
+)
 def test_what_is_no_such_list_is_said_of_the_file(text):
     with pytest.raises(BadInput) as bad:
         rules.read(text)

@@ -124,7 +124,7 @@ class AskPage(FormPage):
         return forms.AskForm(data)
 
     def context(self) -> dict[str, Any]:
-        return {"job": queries.job(self.farm, self.kwargs["job"])}
+        return {"job": decorated(queries.job(self.farm, self.kwargs["job"]))}
 
     def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         queries.job(self.farm, kwargs["job"])

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.utils.translation import gettext
+from django.utils.translation import get_language, gettext
 from rest_framework import serializers
 
 from apps.spraying.amending.rules import WHAT_NAMES, Asked, Change
 from apps.spraying.serializers import CorrectIn, FieldReadingsIn
 from apps.spraying.shapes import MEANINGS
+from farmops import wording
 
 
 class AmendIn(CorrectIn):
@@ -73,6 +74,11 @@ def change_words(change: Change) -> dict[str, str]:
         "what": change.what.value,
         "name": gettext(WHAT_NAMES[change.what]),
         "subject": change.subject,
-        "before": gettext(change.before),
-        "after": gettext(change.after),
+        "before": _worded(change.before),
+        "after": _worded(change.after),
     }
+
+
+def _worded(value: str) -> str:
+    """A fixed word is translated, an instant is said as on every page; names and amounts stay as they are."""
+    return wording.fill("{value}", {"value": gettext(value)}, get_language())

@@ -19,7 +19,6 @@ from apps.spraying import checking, content, queries
 from apps.spraying.amending import board, rules
 from apps.spraying.amending import queries as amending
 from apps.spraying.amending.models import CorrectionRequest
-from apps.spraying.amending.people import Named, Renamed, rename, speakers, tell_renamed
 from apps.spraying.amending.rules import Asked
 from apps.spraying.inputs import Faults, decimal_typed
 from apps.spraying.models import Job, JobBlock, JobProduct
@@ -36,6 +35,7 @@ from apps.spraying.services.moves import (
     people_on,
     tell,
 )
+from apps.spraying.services.naming import Named, Renamed, rename, speakers, tell_renamed
 from apps.spraying.services.spray import report
 from apps.work.queries import entries_planned
 from farmops.errors import BadInput, Refused, gettext_noop

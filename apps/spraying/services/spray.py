@@ -10,7 +10,6 @@ from django.db import transaction
 
 from apps.people.queries import Member
 from apps.spraying import checking, ground
-from apps.spraying.amending.people import Named, rename, speakers, tell_renamed
 from apps.spraying.models import Job, JobStep
 from apps.spraying.reports import Done, Readings, read_done, read_readings, stored_readings
 from apps.spraying.rules.outcome import Claim, agree, early_start
@@ -25,6 +24,7 @@ from apps.spraying.services.moves import (
     needed_text,
     tell,
 )
+from apps.spraying.services.naming import Named, rename, speakers, tell_renamed
 from apps.spraying.services.plan import note_ground
 from apps.weather.services import record_reading
 from farmops.errors import Refused, Severity, gettext_noop, needing_reason, refusals
