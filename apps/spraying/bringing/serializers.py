@@ -4,32 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.utils.translation import get_language, gettext
 from rest_framework import serializers
 
 from apps.spraying.bringing.rules import Answer
-from farmops import wording
-from farmops.csv_read import MOST_CHARACTERS, Fault
+from farmops.csv_doors import CsvIn, RowFaultOut, faults_json
 
 
-class BringIn(serializers.Serializer):
+class BringIn(CsvIn):
     """A CSV file as text. Its first line names the columns: date, block, product, amount, unit, acres and others."""
-
-    name = serializers.CharField(max_length=200)
-    text = serializers.CharField(max_length=MOST_CHARACTERS, trim_whitespace=False)
-
-
-def said(fault: Fault) -> str:
-    """A fault in the reader's language."""
-    return wording.fill(gettext(fault.template), fault.numbers, get_language())
-
-
-class RowFaultOut(serializers.Serializer):
-    column = serializers.CharField(help_text="Empty = the row as a whole")
-    said = serializers.CharField()
-
-    def to_representation(self, instance: Fault) -> dict[str, Any]:
-        return {"column": instance.column, "said": said(instance)}
 
 
 class RowAnswerOut(serializers.Serializer):
@@ -38,8 +20,7 @@ class RowAnswerOut(serializers.Serializer):
     faults = RowFaultOut(many=True)
 
     def to_representation(self, instance: Answer) -> dict[str, Any]:
-        faults = [RowFaultOut().to_representation(f) for f in instance.faults]
-        return {"row": instance.row, "good": not faults, "faults": faults}
+        return {"row": instance.row, "good": not instance.faults, "faults": faults_json(instance.faults)}
 
 
 class ExaminedOut(serializers.Serializer):
