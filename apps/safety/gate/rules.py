@@ -32,11 +32,6 @@ def tidy(typed: str) -> str:
     return "".join(c for c in typed.upper() if c.isalnum())
 
 
-def could_be(code: str) -> bool:
-    """Whether a tidy code has the form of one."""
-    return len(code) == CODE_LENGTH and set(code) <= set(LETTERS)
-
-
 def in_groups(code: str) -> str:
     """``ABCD-EFGH-JKMN``: for reading and typing."""
     return "-".join(code[i : i + 4] for i in range(0, len(code), 4))

@@ -181,6 +181,8 @@ def _opens_at(hanging: Sequence[Closure], said: Sequence[Because], as_of: dateti
     if len(known) < len(ends):
         return None
     opening = max(known)
+    if len(said) == len(hanging):
+        return opening  # each has named the instant from which it is silent
     return None if any(verdict(c, opening, as_of) for c in hanging) else opening
 
 

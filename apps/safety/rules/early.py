@@ -42,9 +42,6 @@ class Route(StrEnum):
     HANDLER = "handler"
 
 
-CONTACT = frozenset({Route.SHORT_TERM, Route.LIMITED_CONTACT, Route.EMERGENCY})
-
-
 class Briefing(StrEnum):
     """What the worker was told or given before going in (40 CFR 170.605)."""
 
