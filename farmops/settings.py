@@ -254,6 +254,7 @@ SPECTACULAR_SETTINGS = {
         "PassWindowStateEnum": "apps.spraying.programs.rules.State",
         "ProgramEndEnum": "apps.spraying.programs.rules.EndReason",
         "ProgramChoiceEnum": "apps.spraying.programs.rules.Choice",
+        "SeverityEnum": "farmops.errors.Severity",
         "RecordElementEnum": "apps.spraying.records.rules.facts.Element",
     },
 }

@@ -17,6 +17,7 @@ from farmops.errors import Severity
 from farmops.units import PRODUCT_UNITS
 
 BIG = 2**63 - 1
+SEVERITIES = [(s.value, s.name) for s in Severity]
 _AMOUNT = {"type": "string", "description": "A decimal such as 1.5"}
 
 
@@ -214,7 +215,7 @@ class SpraySettingsEdit(serializers.Serializer):
     bee_drift_ft = _house_number("bee_drift_ft")
     hive_notice_ft = _house_number("hive_notice_ft")
     general_use_certificate = serializers.ChoiceField(
-        choices=sorted(Severity),
+        choices=SEVERITIES,
         required=False,
         help_text="What a missing certificate means for general-use products; shipped: note",
     )

@@ -41,7 +41,7 @@ class JobFindingOut(serializers.Serializer):
     """One thing the check says, in the reader's language."""
 
     code = serializers.CharField()
-    severity = serializers.ChoiceField(choices=["refuse", "justify", "note"])
+    severity = serializers.ChoiceField(choices=[(s.value, s.name) for s in Severity])
     sentence = serializers.CharField()
     template = serializers.CharField()
     numbers = serializers.DictField(child=serializers.CharField())
