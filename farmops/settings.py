@@ -296,6 +296,8 @@ BLOCK_GUARDS = [
 RESHAPE_GUARDS = ["apps.work.queries.block_guard"]
 # Told after it: follow(member=, farm=, pairs=[(old block, new block)], now=), in this order, in the same transaction.
 GROUND_FOLLOWERS = ["apps.safety.following.follow_ground", "apps.spraying.following.follow_ground"]
+# Told before a block's outline moves: follow(member=, block=, outline=the one it had, now=), in the same transaction.
+OUTLINE_FOLLOWERS = ["apps.spraying.outlines.keep_outline"]
 SWEEP_SECONDS = int(os.environ.get("SWEEP_SECONDS", "60"))
 REDIS_URL = os.environ.get("REDIS_URL", "")
 # Whether a farm's webhook may lead to this machine or its private network (and go without TLS).

@@ -48,6 +48,7 @@ SENTENCES = {
     "invited": gettext_noop("{who} made an {what}."),
     "issued": gettext_noop("{who} issued {what}."),
     "joined": gettext_noop("{who} joined: {what}."),
+    "kept the old ground of": gettext_noop("{who} moved {what}; its sprays keep the old ground."),
     "left": gettext_noop("{who} left: {what}."),
     "lifted": gettext_noop("{who} lifted {what}."),
     "looked at": gettext_noop("{who} looked at {what}."),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
@@ -123,6 +123,20 @@ def ground_near(farm: Farm, polygon: dict[str, Any], *, but: int | None = None) 
     """The blocks in use that might share ground with ``polygon``; ``but`` leaves one out."""
     found = _in_box(blocks(farm), rules.box_of(polygon)).exclude(pk=but)
     return [Ground(code=b.code, polygon=b.polygon, acres=b.mapped_acres) for b in found]
+
+
+def archived_near(farm: Farm, polygons: Sequence[dict[str, Any]]) -> list[Block]:
+    """The blocks out of use that might share ground with any of ``polygons``: one query, none without polygons."""
+    if not polygons:
+        return []
+    boxes = [rules.box_of(polygon) for polygon in polygons]
+    around = rules.Box(
+        min_lon=min(b.min_lon for b in boxes),
+        min_lat=min(b.min_lat for b in boxes),
+        max_lon=max(b.max_lon for b in boxes),
+        max_lat=max(b.max_lat for b in boxes),
+    )
+    return list(_in_box(all_blocks(farm).exclude(archived_at=None), around))
 
 
 def code_taken(farm: Farm, code: str, *, but: int | None = None) -> bool:

@@ -10,7 +10,9 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
+from django.conf import settings
 from django.db import transaction
+from django.utils.module_loading import import_string
 
 from apps.audit import services as audit
 from apps.land import queries, rules
@@ -183,6 +185,8 @@ def edit_block(
     if values.get("polygon", row.polygon) != row.polygon:
         notes += _may_leave(row, now)
         notes += _shared(farm, values, but=row.pk)
+        for path in settings.OUTLINE_FOLLOWERS:
+            import_string(path)(member=member, block=row, outline=row.polygon, now=now)
     saved: Block = save_changes(row, member=member, expected_version=expected_version, changes=values, now=now)
     return saved, [*notes, *_acres_note(saved)]
 

@@ -7,11 +7,10 @@ happened or is booked at its planned maximum. Nothing that might be on the groun
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime
 from decimal import Decimal
-from typing import Any
 
 from django.db.models import Prefetch, Q, QuerySet
 
@@ -20,6 +19,7 @@ from apps.land.models import Block
 from apps.people.models import Farm
 from apps.products.models import LabelVersion
 from apps.products.rules import Label, Rate, RateBasis
+from apps.spraying import outlines
 from apps.spraying.amending.rules import signed_acres, signed_end, signed_rate
 from apps.spraying.bringing.queries import events_brought
 from apps.spraying.models import Job, JobBlock, JobProduct
@@ -119,23 +119,27 @@ def events_on(
     but_job: int | None = None,
     since: datetime | None = None,
 ) -> dict[int, tuple[Event, ...]]:
-    """block id -> every spray that is or may be on its ground, oldest first: six queries for any number of blocks,
-    eight where one was made by splitting or merging.
+    """block id -> every spray that is or may be on its ground, oldest first: seven queries for any number of blocks,
+    nine where one was made by splitting or merging.
 
-    What was done on the blocks it was made from counts on the piece of it that they held. ``since`` leaves out jobs
-    whose window began before it (the check of a job reads everything).
+    What was done on the blocks it was made from, or by others on ground that it holds now, counts on the piece of it
+    that they held (``outlines``). ``since`` leaves out jobs whose window began before it (the check of a job reads
+    everything).
     """
     blocks = list(Block.objects.for_farm(farm).filter(pk__in=set(block_ids)).order_by("pk"))
     before = land.shared_history(farm, blocks)
-    holders = {pk: [row for row in blocks if pk in before[row.pk]] for found in before.values() for pk in found}
+    under = outlines.buried(farm, blocks, before)
+    reach = {row.pk: {*before[row.pk], *under[row.pk]} for row in blocks}
+    holders = {pk: [row for row in blocks if pk in reach[row.pk]] for found in reach.values() for pk in found}
+    grounds = outlines.Grounds(before)
     same_jobs = Prefetch("job__job_blocks", queryset=JobBlock.objects.for_farm(farm))
     lines = JobProduct.objects.for_farm(farm).prefetch_related("product", "label_version").order_by("position")
     products = Prefetch("job__job_products", queryset=lines)  # each label document is read once, not once a line
     rows = (
         JobBlock.objects.for_farm(farm)
-        .filter(MAY_BE_ON_THE_GROUND, block_id__in=holders)
+        .filter(MAY_BE_ON_THE_GROUND, Q(block_id__in=holders) | Q(outline__isnull=False))
         .exclude(job_id=but_job)
-        .select_related("job")
+        .select_related("job", "block")
         .prefetch_related(same_jobs, products)
         .order_by("job__window_starts_at", "pk")
     )
@@ -144,16 +148,13 @@ def events_on(
     on: dict[int, list[JobBlock]] = defaultdict(list)
     for row in rows:
         if row.treated_acres is None or row.treated_acres > 0 or signed_acres(row.job.signed_before, row.block_id):
-            for holder in holders[row.block_id]:
+            here = holders.get(row.block_id, [])
+            for holder in [*here, *(b for b in blocks if b not in here and grounds.reaches(row, b))]:
                 on[holder.pk].append(row)
-    earlier = {pk for pk in holders if pk not in before}
-    known = {row.pk: row for row in blocks}
-    if earlier:
-        known |= {row.pk: row for row in Block.objects.for_farm(farm).filter(pk__in=earlier)}
-    found = {block.pk: _on_block(farm, block, on[block.pk], known, labels) for block in blocks}
+    found = {block.pk: _on_block(farm, block, on[block.pk], grounds, labels) for block in blocks}
     past = events_brought(farm, list(holders), labels=labels, line=mix_line, since=since)
     for block in blocks:
-        found[block.pk] = _in_order(found[block.pk], [e for pk in before[block.pk] for e in past.get(pk, ())])
+        found[block.pk] = _in_order(found[block.pk], [e for pk in reach[block.pk] for e in past.get(pk, ())])
     return {block_id: events for block_id, events in found.items() if events}
 
 
@@ -167,10 +168,10 @@ def _starts(event: Event) -> datetime:
 
 
 def _on_block(
-    farm: Farm, block: Block, rows: list[JobBlock], known: Mapping[int, Block], labels: Labels
+    farm: Farm, block: Block, rows: list[JobBlock], grounds: outlines.Grounds, labels: Labels
 ) -> tuple[Event, ...]:
     """The sprays on a block, each on the piece of its ground that it covered."""
-    shapes = {row.pk: _shape(block, row, known) for row in reversed(rows)}  # the newest are told apart first
+    shapes = {row.pk: grounds.shape(row, block) for row in reversed(rows)}  # the newest are told apart first
     drawn = {shape[0]: shape for shape in shapes.values() if shape is not None}
     cut = pieces_of(block.polygon, list(drawn.values())) if drawn else None
     events = []
@@ -181,18 +182,6 @@ def _on_block(
             parts = frozenset({row.zone}) if row.zone and row.block_id == block.pk else frozenset()
             events.append(replace(_event(row, farm, labels), parts=parts, pieces=pieces))
     return tuple(events)
-
-
-def _shape(block: Block, row: JobBlock, known: Mapping[int, Block]) -> tuple[str, str, Mapping[str, Any]] | None:
-    """What is known of the ground a spray covered (key, name, outline): a signed part, or the block it was made on.
-
-    ``None``: all of the block, or nobody knows which part.
-    """
-    if row.part and row.job.state == JobState.SIGNED and row.job.signed_before is None:
-        return (f"part {row.pk}", f"part sprayed in {row.job}", row.part)
-    if row.block_id != block.pk:
-        return (f"block {row.block_id}", f"ground of {known[row.block_id]}", known[row.block_id].polygon)
-    return None
 
 
 def _event(row: JobBlock, farm: Farm, labels: Labels) -> Event:

@@ -171,7 +171,8 @@ class JobBlock(FarmOwned):
 
     ``site_code`` and ``crop_name`` are what stood there when it was last judged (empty = nothing on record).
     ``zone`` names the part of the block whose history counts (empty = the whole block). ``part`` is the
-    sprayed part as GeoJSON if it was not all of it; ``part_note`` its words when nobody drew it.
+    sprayed part as GeoJSON if it was not all of it; ``part_note`` its words when nobody drew it. ``outline`` is the
+    block as it was when it was sprayed, kept when its outline is moved afterwards (null = it lies as it did).
     """
 
     job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="job_blocks")
@@ -183,8 +184,10 @@ class JobBlock(FarmOwned):
     treated_acres = models.DecimalField(max_digits=10, decimal_places=4, null=True)
     part = models.JSONField(null=True)
     part_note = models.CharField(max_length=200, blank=True)
+    outline = models.JSONField(null=True)
 
     class Meta:
+        indexes = [models.Index(fields=["farm"], condition=Q(outline__isnull=False), name="job_block_moved_ground")]
         constraints = [
             models.UniqueConstraint(fields=["job", "block"], name="job_block_once"),
             models.CheckConstraint(condition=Q(planned_acres__gt=0), name="job_block_planned_positive"),

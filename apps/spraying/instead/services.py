@@ -35,8 +35,8 @@ def adopt_way(*, member: Member, job_id: int, expected_version: int, plan: Mappi
     """Change a draft as one of its ways out says. ``plan``: some of the inputs of ``plan_job``, see ``ADOPTABLE``.
 
     The changed plan is checked on the facts of now: while anything refuses it ``Refused`` names every reason and
-    nothing is written, as with ``BadInput`` for a window that is over by now. ``Stale`` when the job was changed
-    since the way out was read.
+    nothing is written, as with ``BadInput`` for a window that is over by now. ``Stale`` when the job was changed since
+    the way out was read.
     """
     wrong = {name: gettext_noop("A suggestion does not change this.") for name in plan if name not in ADOPTABLE}
     if wrong or not plan:
