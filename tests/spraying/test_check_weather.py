@@ -156,11 +156,11 @@ def test_a_reading_from_after_the_start_is_as_far_off_as_one_from_before(minutes
 
 
 INVERSION = [
-    # nights 20:10 to 06:10, an hour either side
+    # nights 20:10 to 06:10; an hour before is project rule, two hours after sunrise: DPIRD Western Australia, 2023
     ("ends_an_hour_before_sunset", "18:10", "19:10", False),
     ("a_minute_into_it", "18:10", "19:11", True),
-    ("an_hour_after_sunrise", "07:10", "08:10", False),
-    ("a_minute_less", "07:09", "08:10", True),
+    ("two_hours_after_sunrise", "08:10", "09:10", False),
+    ("a_minute_less", "08:09", "09:10", True),
 ]
 
 

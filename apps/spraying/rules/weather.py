@@ -9,10 +9,8 @@ from apps.spraying.rules.facts import CheckFacts, Weather
 from apps.spraying.rules.house import DRIFT
 from apps.spraying.rules.mix import Judged
 from apps.spraying.rules.saying import PROJECT, justify, note, on_label, plain, refuse
-from apps.weather.rules.air import CALM_SOURCE
+from apps.weather.rules.air import AFTER_SUNRISE, BEFORE_SUNSET, CALM_SOURCE, HOURS_SOURCE
 from farmops.errors import Finding, gettext_noop
-
-HOUR = timedelta(hours=1)
 
 
 def findings(facts: CheckFacts) -> list[Finding]:
@@ -76,15 +74,15 @@ def _wind_limits(facts: CheckFacts, reading: Weather, j: Judged) -> list[Finding
 
 
 def _inversion_hours(facts: CheckFacts) -> list[Finding]:
-    """From an hour before sunset to an hour after sunrise the air near the ground is most often inverted."""
+    """From shortly before sunset until some time after sunrise the air near the ground is most often inverted."""
     for night in facts.nights:
-        since, until = night.starts_at - HOUR, night.ends_at + HOUR
+        since, until = night.starts_at - BEFORE_SUNSET, night.ends_at + AFTER_SUNRISE
         if facts.start_at < until and since < facts.end_at:
             template = gettext_noop(
                 "Between {since} and {until} the air is often inverted: look for hanging smoke or dust before starting."
             )
             numbers = {"since": facts.local(since), "until": facts.local(until)}
-            return [note("inversion_hours", template, source="common practice, no source", field="start_at", **numbers)]
+            return [note("inversion_hours", template, source=HOURS_SOURCE, field="start_at", **numbers)]
     return []
 
 
