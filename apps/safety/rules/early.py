@@ -140,8 +140,11 @@ def most_in_a_day(stay: Stay, used: Iterable[Stay]) -> int:
     The window rolls and the minutes add up over all fields (reading of 40 CFR 170.603).
     """
     stays = [stay, *used]
-    begins = {s.starts_at for s in stays} | {s.ends_at - DAY for s in stays}
-    touching = [b for b in begins if b < stay.ends_at and b + DAY > stay.starts_at]
+    first, last = stay.starts_at - DAY, stay.ends_at
+    # The sum changes evenly between these beginnings, so one of them is the worst; where entries of one worker
+    # overlap on record it may be the very edge of the windows that touch this stay.
+    begins = {s.starts_at for s in stays} | {s.ends_at - DAY for s in stays} | {first, last}
+    touching = [b for b in begins if first <= b <= last]
     return max(-(-sum(_inside(s, b) for s in stays) // 60) for b in touching)
 
 
