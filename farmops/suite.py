@@ -37,7 +37,7 @@ def tool(name: str) -> str:
 
 
 def pytest(*arguments: str) -> list[str]:
-    workers = os.environ.get("SUITE_WORKERS", str(min(4, (os.cpu_count() or 1) + 1)))
+    workers = os.environ.get("SUITE_WORKERS", str(min(4, os.cpu_count() or 1)))
     return [sys.executable, "-m", "pytest", "-c", ".pytest.ini", "-q", "-p", "no:benchmark", "-n", workers, *arguments]
 
 
