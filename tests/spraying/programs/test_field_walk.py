@@ -55,7 +55,7 @@ def test_from_the_scout_to_the_missed_window(season, browser_client, monkeypatch
     # One leaf of fifty: the threshold proposes the program's first pass on that block alone.
     now = at(NOW + timedelta(hours=1))
     assert counted(bench, 1, now).verdict == "reached"
-    assert told(bench, now) == [("program_window", first), ("threshold_reached", first)]
+    assert told(bench, now) == [("program_window", play.program.pk), ("threshold_reached", first)]
     assert all(d.path == f"{page}blocks/{first}/plan/" for d in due(bench.farm, now))
     assert (play.course(now).next.opens_on, play.course(now).next.closes_on) == (MONDAY, date(2026, 7, 9))
 
@@ -83,7 +83,7 @@ def test_from_the_scout_to_the_missed_window(season, browser_client, monkeypatch
     # An inch and a quarter in the night after: a decision is asked for, on the page too.
     night = NOW + DAY + timedelta(hours=12)
     weather.record_rainfall(member=bench.applicator, from_at=night, until_at=now, inches=Decimal("1.25"), now=now)
-    assert told(bench, now) == [("program_rain", first)]
+    assert told(bench, now) == [("program_rain", play.program.pk)]
     assert "Rain asks for a decision" in words(client.get(page))
     answer = client.post(f"{page}decide/", {"blocks": [first], "choice": "continue", "reason": "Leaves still white."})
     assert (answer.status_code, ProgramDecision.rows.get().choice) == (302, "continue")
@@ -101,7 +101,7 @@ def test_from_the_scout_to_the_missed_window(season, browser_client, monkeypatch
     assert [(w.state, w.pass_no, w.opens_on) for w in course.behind] == [
         ("done", 1, MONDAY), ("missed", 2, date(2026, 7, 14)), ("done", 2, date(2026, 7, 18)),
     ]  # fmt: skip
-    assert ("program_missed", first) in told(bench, now)
+    assert ("program_missed", play.program.pk) in told(bench, now)
     shown = words(client.get(page))
     assert "1 window missed" in shown
     assert '<span class="tag">Missed</span>' in shown

@@ -253,15 +253,13 @@ class TestDue:
     )  # fmt: skip
     def test_opening_closing_and_every_miss(self, season, days, expected):
         play = season(stop_days=None)
-        found = [kind for kind, block in kinds(play.bench, days) if block == play.bench.blocks[0].pk]
+        found = [kind for kind, program in kinds(play.bench, days) if program == play.program.pk]  # both blocks in one
         assert found == expected
 
     def test_occasions_differ_for_each_window_and_phase(self, season):
         play = season()
-        first = play.bench.blocks[0].pk
-        said = [
-            d.occasion for days in range(6) for d in due(play.bench.farm, NOW + days * DAY) if d.subject_id == first
-        ]
+        mine = play.program.pk
+        said = [d.occasion for days in range(6) for d in due(play.bench.farm, NOW + days * DAY) if d.subject_id == mine]
         assert list(dict.fromkeys(said)) == [
             f"program {play.program.pk}: open 2026-07-06",
             f"program {play.program.pk}: closing 2026-07-06",
