@@ -27,15 +27,20 @@ class Around:
     blocks: tuple[Block, ...]
 
 
+def zone_of(job: Job) -> ExclusionZone:
+    """The zone of a job's sprayer as it is set up on the day; one query."""
+    facts = sprayer_facts(job.sprayer, clock.to_local(job.window_starts_at, job.farm.time_zone).date())
+    return exclusion_zone(
+        method=facts.method, droplet_class=facts.droplet_class, release_height_in=facts.release_height_in
+    )
+
+
 def around(job: Job) -> Around:
     """The zone, and every other block in use that comes within it of a block of the job; two queries.
 
     A block whose outline cannot be measured counts as in the zone.
     """
-    facts = sprayer_facts(job.sprayer, clock.to_local(job.window_starts_at, job.farm.time_zone).date())
-    zone = exclusion_zone(
-        method=facts.method, droplet_class=facts.droplet_class, release_height_in=facts.release_height_in
-    )
+    zone = zone_of(job)
     rows = list(job.job_blocks.all())
     mine = {row.block_id for row in rows}
     others = [b for b in land.blocks(job.farm) if b.pk not in mine] if zone.distance_ft > 0 else []

@@ -26,7 +26,7 @@ from apps.safety.rules import (
     for_zone_planned,
 )
 from apps.safety.rules.notice import Notice, NoticeFact, notice_for
-from apps.spraying.around import around, buildings_in
+from apps.spraying.around import around, buildings_in, zone_of
 from apps.spraying.facts import source_of
 from apps.spraying.history import Labels, actual_rate, higher_rate, mix_line, planned_rate, treated_acres
 from apps.spraying.models import Job, JobBlock
@@ -101,7 +101,7 @@ def buildings_asked(job: Job, said: str) -> list[Finding]:
     """A refusal unless whoever is in closed buildings in the zone may stay there; ``said`` is empty or ``Inside``."""
     if said not in {"", *Inside}:
         raise BadInput({"inside_buildings": gettext_noop("Use nobody, family or others.")})
-    return in_buildings(buildings_in(job, around(job).zone), Inside(said) if said else None)
+    return in_buildings(buildings_in(job, zone_of(job)), Inside(said) if said else None)
 
 
 def _inside(entry: PlannedEntry, name: str, sprayed: bool) -> Finding:
