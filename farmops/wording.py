@@ -56,11 +56,16 @@ def date(value: dt.date, language: str | None) -> str:
 
 
 @lru_cache(maxsize=4096)
-def instant(value: dt.datetime, zone_name: str, language: str | None) -> str:
-    """``Wed, Jun 3, 9:30 AM CDT`` / ``miércoles 3 de junio, 9:30 a.m. CDT`` in the farm's zone."""
+def instant(value: dt.datetime, zone_name: str, language: str | None, *, brief: bool = False) -> str:
+    """``Wed, Jun 3, 9:30 AM CDT`` / ``miércoles 3 de junio, 9:30 a.m. CDT`` in the farm's zone.
+
+    ``brief``: ``mié 3 de jun, 9:30 a.m. CDT``, as short as the English, for the first screen of a phone.
+    """
     code = _language(language)
     local = value.astimezone(ZoneInfo(zone_name))
     weekday, month = _DAYS[code][local.weekday()], _MONTHS[code][local.month - 1]
+    if brief:
+        weekday, month = weekday[:3], month[:3]
     day = f"{weekday} {local.day} de {month}" if code == "es" else f"{weekday}, {month} {local.day}"
     return f"{day}, {clock_time(local, code)} {local.tzname()}"
 

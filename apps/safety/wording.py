@@ -43,6 +43,7 @@ ALLOWED_MEANS = Both(
     "«Entrada permitida» solo quiere decir que terminaron las restricciones registradas. Si huele o ve aplicación, o "
     "se siente mal, salga y llame.",
 )
+CHECKED = Both("Checked", "Revisado")
 CHECKING = Both("Checking again…", "Revisando otra vez…")
 LAST_KNOWN = Both(
     "Last known. No connection: the time may be later by now.",
@@ -94,7 +95,7 @@ ACTIVITY_NAMES: dict[Activity, Both] = {
     Activity.HAND_LABOR: Both("Weeding, thinning or pruning", "Deshierbe, raleo o poda"),
     Activity.IRRIGATION: Both("Irrigation", "Riego"),
     Activity.SCOUTING_ON_FOOT: Both("Walking to look", "Caminar para revisar"),
-    Activity.DRIVING_CLOSED_CAB: Both("Driving through, windows shut", "Pasar manejando, con ventanas cerradas"),
+    Activity.DRIVING_CLOSED_CAB: Both("Driving, closed cab", "Manejar en cabina cerrada"),
     Activity.OTHER: Both("Something else", "Otro trabajo"),
 }
 ANY_WORK = Both("Any work", "Cualquier trabajo")
@@ -175,7 +176,7 @@ def second_line(answer: Answer, zone: str) -> Both:
     if not answer.keep_out:
         return Both("", "")
     if answer.opens_at is not None:
-        en, es = (wording.instant(answer.opens_at, zone, code) for code in ("en", "es"))
+        en, es = _instants(answer.opens_at, zone)
         return Both(f"until {en}", f"No antes del {es}")
     otherwise = NOT_CONFIRMED if answer.answer is Word.UNKNOWN else NO_END
     return MISSING.get(answer.because[0].code, otherwise) if answer.because else otherwise
@@ -224,10 +225,9 @@ def good_until(answer: Answer, zone: str) -> Both:
 
 
 def checked(answer: Answer, zone: str) -> Both:
-    """When the book was asked."""
-    en, es = _instants(answer.as_of, zone)
-    return Both(f"Checked {en}", f"Revisado el {es}")
+    """When the book was asked: the time alone, in both languages; ``CHECKED`` stands before it."""
+    return Both(*_instants(answer.as_of, zone))
 
 
 def _instants(at: datetime, zone: str) -> tuple[str, str]:
-    return wording.instant(at, zone, "en"), wording.instant(at, zone, "es")
+    return wording.instant(at, zone, "en", brief=True), wording.instant(at, zone, "es", brief=True)

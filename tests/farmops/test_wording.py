@@ -28,6 +28,8 @@ def test_instants_carry_weekday_month_half_day_and_zone():
     at = datetime(2026, 6, 3, 14, 30, tzinfo=UTC)
     assert wording.instant(at, "America/Chicago", "en") == "Wed, Jun 3, 9:30 AM CDT"
     assert wording.instant(at, "America/Chicago", "es") == "miércoles 3 de junio, 9:30 a.m. CDT"
+    assert wording.instant(at, "America/Chicago", "en", brief=True) == "Wed, Jun 3, 9:30 AM CDT"
+    assert wording.instant(at, "America/Chicago", "es", brief=True) == "mié 3 de jun, 9:30 a.m. CDT"
 
 
 def test_noon_and_midnight_are_words():

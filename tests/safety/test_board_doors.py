@@ -323,9 +323,11 @@ def test_the_page_says_keep_out_in_both_languages_first(cast, browser_client, bl
     for said in (
         'class="answer out"',
         "until Mon, Jun 1, 9:30 PM CDT",
-        "No antes del lunes 1 de junio, 9:30 p.m. CDT",
+        "No antes del lun 1 de jun, 9:30 p.m. CDT",
         "11 h from now",
         "faltan 11 h",
+        'Checked / <span lang="es-US">Revisado</span>: Mon, Jun 1, 10:30 AM CDT',
+        'Any work</span> / <span lang="es-US">Cualquier trabajo',
         "Do not pick yet",
         "No coseche todavía",
         'href="tel:555-0101"',
@@ -344,7 +346,7 @@ def test_the_page_allows_only_with_its_deadline_and_the_word_on_signs(cast, brow
         "Entrada permitida",
         "If a sign is up, keep out.",
         "Good until Mon, Jun 1, 10:00 AM CDT",
-        "Vence el lunes 1 de junio, 10:00 a.m. CDT",
+        "Vence el lun 1 de jun, 10:00 a.m. CDT",
         'data-good-seconds="1800"',
         "Riego",
     ):

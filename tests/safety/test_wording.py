@@ -80,7 +80,7 @@ def test_an_opening_is_named_with_day_zone_and_time_left_rounded_up():
     """26 h 59 min must read as 1 day 3 h: never shorter than the truth."""
     shown = answer(Word.NO, "entry_interval", opens_at=NOON + timedelta(hours=26, minutes=59))
     assert wording.second_line(shown, ZONE) == wording.Both(
-        "until Tue, Jun 2, 2:59 PM CDT", "No antes del martes 2 de junio, 2:59 p.m. CDT"
+        "until Tue, Jun 2, 2:59 PM CDT", "No antes del mar 2 de jun, 2:59 p.m. CDT"
     )
     assert wording.remaining(shown) == wording.Both("1 day 3 h from now", "faltan 1 día 3 h")
 

@@ -104,7 +104,7 @@
     if (!box || !byId("last-known")) { return; }
     try {
       if (box.dataset.answer === "yes") { localStorage.removeItem(name); return; }
-      document.querySelectorAll("#answer h1 span, #answer .until span, #checked span").forEach(function (part) {
+      document.querySelectorAll("#answer h1 span, #answer .until span, #checked").forEach(function (part) {
         lines.push({lang: part.lang, text: part.textContent.trim()});
       });
       localStorage.setItem(name, JSON.stringify({lines: lines}));
