@@ -17,6 +17,27 @@ def gettext_noop(message: str) -> str:
     return message
 
 
+class Said(str):
+    """An English sentence with its slots filled in that still knows its template, so that a door can translate it.
+
+    ``numbers`` fill the slots: codes, amounts with their unit, never words to translate.
+    """
+
+    template: str
+    numbers: Mapping[str, str]
+
+    def __new__(cls, template: str, **numbers: object) -> Said:
+        texts = {name: str(value) for name, value in numbers.items()}
+        said = super().__new__(cls, template.format(**texts))
+        said.template, said.numbers = template, texts
+        return said
+
+
+def one_of(codes: Iterable[str]) -> Said:
+    """What would be right where one of a few codes is asked for."""
+    return Said(gettext_noop("Use one of: {codes}."), codes=", ".join(codes))
+
+
 class Severity(StrEnum):
     """How much a finding weighs. Never a label signal word."""
 

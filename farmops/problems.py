@@ -12,7 +12,7 @@ from rest_framework import exceptions, status
 from rest_framework.response import Response
 
 from farmops import wording
-from farmops.errors import BadInput, Finding, NotYourRole, Refused, Stale, Unknown
+from farmops.errors import BadInput, Finding, NotYourRole, Refused, Said, Stale, Unknown
 
 CONTENT_TYPE = "application/problem+json"
 log = logging.getLogger(__name__)
@@ -34,6 +34,11 @@ def finding_json(finding: Finding) -> dict[str, object]:
 def translated(finding: Finding) -> str:
     """The finding's sentence in the active language."""
     return wording.fill(gettext(finding.template), finding.numbers, get_language())
+
+
+def in_words(said: str) -> str:
+    """One sentence of a ``BadInput`` in the active language."""
+    return gettext(said.template).format(**said.numbers) if isinstance(said, Said) else gettext(said)
 
 
 def problem(code: int, title: str, detail: str, **more: Any) -> dict[str, Any]:
@@ -62,7 +67,7 @@ def describe(error: Exception) -> dict[str, Any] | None:
         said = " ".join(translated(f) for f in error.findings)
         return problem(409, "Refused", said, findings=[finding_json(f) for f in error.findings])
     if isinstance(error, BadInput):
-        said_by_field = {name: [gettext(s) for s in said] for name, said in error.errors.items()}
+        said_by_field = {name: [in_words(s) for s in said] for name, said in error.errors.items()}
         return problem(400, "Cannot be used as typed", "See errors for each field.", errors=said_by_field)
     if isinstance(error, NotYourRole | PermissionDenied):
         return problem(403, "Not your role", str(error))

@@ -30,7 +30,7 @@ from apps.people.queries import Member
 from apps.people.rules import Can
 from farmops import clock, offline
 from farmops.errors import BadInput, FarmError, NotYourRole, Refused, Unknown
-from farmops.problems import PreconditionRequired, describe
+from farmops.problems import PreconditionRequired, describe, in_words
 from farmops.uploads import MEDIA, MOST_BYTES
 
 UNSAFE = {"POST", "PATCH", "PUT", "DELETE"}
@@ -273,7 +273,7 @@ def put_errors(form: forms.Form, error: BadInput) -> None:
     """Show a service's ``BadInput`` at the form's fields (at the top when the field is not shown)."""
     for name, said in error.errors.items():
         for sentence in said:
-            shown = gettext(sentence)
+            shown = in_words(sentence)
             form.add_error(name if name in form.fields else None, shown if name in form.fields else f"{name}: {shown}")
 
 

@@ -13,7 +13,7 @@ from decimal import ROUND_HALF_UP, Decimal
 from enum import StrEnum
 from typing import NamedTuple
 
-from farmops.errors import BadInput, Finding, Severity, gettext_noop
+from farmops.errors import BadInput, Finding, Said, Severity, gettext_noop
 from farmops.units import CANONICAL, CONTEXT, Dimension, Quantity, show, unit_name, volume_of
 
 PLACES = Decimal("0.000000001")
@@ -80,7 +80,7 @@ def in_stock_unit(quantity: Quantity, unit: str, density_lb_per_gal: Decimal | N
     else:
         amount = CONTEXT.multiply(quantity.to("gal").amount, density_lb_per_gal)
     if abs(amount) > MOST:
-        raise BadInput({field: f"Must be {MOST} {unit_name(want)} or less."})
+        raise BadInput({field: Said(gettext_noop("Must be {most} or less."), most=f"{MOST} {unit_name(want)}")})
     return amount.quantize(PLACES, rounding=ROUND_HALF_UP)
 
 

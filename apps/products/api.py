@@ -15,7 +15,7 @@ from apps.products import queries, services
 from apps.products import serializers as shapes
 from apps.products.filters import LabelFilter, ProductFilter
 from apps.products.models import LabelVersion, Product
-from farmops.errors import BadInput, Unknown
+from farmops.errors import BadInput, Unknown, gettext_noop
 from farmops.web import FarmAPI, FarmList
 
 
@@ -83,7 +83,7 @@ class LabelInForce(FarmAPI):
         try:
             return date.fromisoformat(text)
         except ValueError:
-            raise BadInput({"on": "Must be a date such as 2026-06-03."}) from None
+            raise BadInput({"on": gettext_noop("Must be a date such as 2026-06-03.")}) from None
 
 
 class LabelVersions(FarmList):

@@ -16,7 +16,7 @@ from apps.people.services import save_changes
 from apps.products import queries
 from apps.products.models import LabelVersion, Product, hash_of
 from apps.products.rules import Kind, label_body, read_label
-from farmops.errors import BadInput, Stale, gettext_noop, refuse
+from farmops.errors import BadInput, Stale, gettext_noop, one_of, refuse
 
 PLACE = "body"  # where the label document stands in a request; its faults are named from there
 
@@ -67,7 +67,7 @@ def add_product(
 
 def _kind(kind: Kind | str) -> str:
     if kind not in set(Kind):
-        raise BadInput({"kind": f"Use one of: {', '.join(Kind)}."})
+        raise BadInput({"kind": one_of(Kind)})
     return Kind(kind).value
 
 

@@ -16,7 +16,7 @@ from apps.spraying.models import Job, JobBlock, JobProduct
 from apps.spraying.rules import Weather
 from apps.spraying.rules.outcome import achieved_gpa, check_times, deviation, off_plan, per_acre, percent_text
 from apps.weather.rules.readings import COMPASS
-from farmops.errors import BadInput, gettext_noop
+from farmops.errors import BadInput, Said, gettext_noop
 from farmops.units import PRODUCT_UNITS, Quantity, dimension_of
 
 OVERLAP = Decimal("1.5")
@@ -214,7 +214,13 @@ def _amount(job: Job, row: JobProduct, where: str, line: Mapping[str, Any]) -> Q
     planned = planned_rate(row).per_acre(job.spray_gpa)
     if unit not in PRODUCT_UNITS or (planned is not None and dimension_of(unit) is not planned.dimension):
         alike = [u for u in PRODUCT_UNITS if planned is None or dimension_of(u) is planned.dimension]
-        raise BadInput({f"{where}.unit": f"Use one of: {', '.join(alike)}. (floz is a volume, oz a weight.)"})
+        raise BadInput(
+            {
+                f"{where}.unit": Said(
+                    gettext_noop("Use one of: {codes}. (floz is a volume, oz a weight.)"), codes=", ".join(alike)
+                )
+            }
+        )
     return Quantity(decimal_typed(line.get("amount"), f"{where}.amount", maximum=1_000_000, places=4), unit)
 
 
@@ -232,5 +238,5 @@ def _ask_reason(
         if planned is not None and off_plan(planned, used):
             off.append(f"{row.product.name} {used}/acre, {percent_text(deviation(planned, used))}")
     if off and len(reason) < 5:
-        said = "Say why the rate differs from the plan: " + "; ".join(off) + "."
+        said = Said(gettext_noop("Say why the rate differs from the plan: {rates}."), rates="; ".join(off))
         raise BadInput({"deviation_reason": said})

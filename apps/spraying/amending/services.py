@@ -38,7 +38,7 @@ from apps.spraying.services.moves import (
 from apps.spraying.services.naming import Named, Renamed, rename, speakers, tell_renamed
 from apps.spraying.services.spray import report
 from apps.work.queries import entries_planned
-from farmops.errors import BadInput, Refused, gettext_noop
+from farmops.errors import BadInput, Refused, gettext_noop, one_of
 from farmops.units import PRODUCT_UNITS
 
 LEAST = Decimal("0.0001")
@@ -135,7 +135,7 @@ def _add_products(job: Job, lines: Sequence[Mapping[str, Any]], faults: Faults) 
             continue
         product = one(Product.objects.for_farm(job.farm).filter(pk=line["product_id"]))
         if str(line.get("unit")) not in PRODUCT_UNITS:
-            faults.add(f"products.{place}.unit", f"Use one of: {', '.join(PRODUCT_UNITS)}.")
+            faults.add(f"products.{place}.unit", one_of(PRODUCT_UNITS))
             continue
         position = max(known.values(), default=0) + 1
         JobProduct.objects.add(

@@ -19,7 +19,7 @@ from apps.spraying.programs.queries import Followed
 from apps.spraying.programs.rules import Choice, Course, EndReason, Window
 from apps.spraying.services import plan_job
 from farmops import clock
-from farmops.errors import BadInput, Finding, Refused, Severity, Stale, Unknown, gettext_noop
+from farmops.errors import BadInput, Finding, Refused, Severity, Stale, Unknown, gettext_noop, one_of
 
 PLAIN = (
     "name",
@@ -128,9 +128,9 @@ def decide(
         raise Unknown("No such entry in this farm's book.")
     wanted = {f.block.pk: f for f in queries.followed(row.farm, now, [row])}
     said = reason.strip()
-    errors = {}
+    errors: dict[str, str] = {}
     if choice not in set(Choice):
-        errors["choice"] = f"Use one of: {', '.join(Choice)}."
+        errors["choice"] = one_of(Choice)
     if not said:
         errors["reason"] = gettext_noop("Write down why.")
     if not block_ids or any(pk not in wanted for pk in block_ids):

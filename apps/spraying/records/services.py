@@ -19,7 +19,7 @@ from apps.spraying.records.models import FarmRecordRule, RecordNote
 from apps.spraying.records.queries import shipped
 from apps.spraying.records.rules import DueBy, Element, RecordRule, Status, as_json, from_json
 from apps.spraying.services.moves import needed_text
-from farmops.errors import BadInput, Stale, Unknown, gettext_noop
+from farmops.errors import BadInput, Said, Stale, Unknown, gettext_noop
 
 _CODE = re.compile(r"^[a-z][a-z0-9_]{1,39}$")
 LIMITS = {DueBy.HOURS_AFTER_END: 24 * 366, DueBy.DAYS_AFTER: 366, DueBy.DAY_OF_NEXT_MONTH: 28}
@@ -108,7 +108,7 @@ def _due(values: Mapping[str, Any], faults: Faults) -> None:
     if by is DueBy.NONE and due is not None:
         faults.add("due_by", gettext_noop("Say how the time is counted."))
     if by is not DueBy.NONE and (due is None or not 0 < due <= LIMITS[by]):
-        faults.add("due", f"Between 1 and {LIMITS[by]}.")
+        faults.add("due", Said(gettext_noop("Between 1 and {most}."), most=LIMITS[by]))
 
 
 def _text(day: Any) -> str | None:

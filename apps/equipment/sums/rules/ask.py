@@ -9,7 +9,7 @@ from enum import StrEnum
 from typing import Any
 
 from apps.equipment.rules.exact import positive
-from farmops.errors import BadInput, Finding, gettext_noop
+from farmops.errors import BadInput, Finding, gettext_noop, one_of
 from farmops.units import Quantity, number, read_quantity, show, unit_name, unit_written
 
 FLOWS = ("gpm", "floz/min", "l/min")
@@ -196,7 +196,7 @@ def _whole(box: Asked, raw: Any) -> int:
 
 def _chosen(box: Asked, raw: str) -> str:
     if raw not in dict(box.choices):
-        raise BadInput({box.name: f"Use one of: {', '.join(code for code, _ in box.choices)}."})
+        raise BadInput({box.name: one_of(code for code, _ in box.choices)})
     return raw
 
 

@@ -1,0 +1,52 @@
+"""A sentence about bad input keeps its numbers apart, so that a Spanish reader gets it in Spanish (project rule)."""
+
+from __future__ import annotations
+
+import copy
+from decimal import Decimal
+
+import pytest
+from django import forms
+from django.utils import translation
+
+from apps.spraying.rules.house import read_limits
+from farmops.errors import BadInput, Said, one_of
+from farmops.problems import describe, in_words
+from farmops.units import number
+from farmops.web import put_errors
+
+
+def test_it_reads_as_english_and_is_said_in_the_readers_language():
+    said = Said("Must be {most} or less.", most=Decimal("4.5"))
+    assert said == "Must be 4.5 or less."
+    with translation.override("es"):
+        assert in_words(said) == "Debe ser 4.5 o menos."
+        assert in_words(copy.deepcopy(said)) == "Debe ser 4.5 o menos."
+        assert in_words(one_of(["a", "b"])) == "Use uno de estos: a, b."
+    with translation.override("en"):
+        assert in_words(said) == "Must be 4.5 or less."
+
+
+def test_what_was_typed_is_never_read_as_a_slot():
+    with pytest.raises(BadInput) as caught, translation.override("es"):
+        number("{maximum}", field="acres")
+    with translation.override("es"):
+        assert in_words(caught.value.errors["acres"][0]) == "«{maximum}» debe ser un número, como 1.5."
+
+
+class Wind(forms.Form):
+    calm_wind_mph = forms.CharField(required=False)
+
+
+def test_api_and_page_say_a_limit_in_spanish():
+    with pytest.raises(BadInput) as caught:
+        read_limits({"calm_wind_mph": "1"})
+    right = (
+        "Use de 3 a 8 mph, con 1 decimales como máximo, o déjelo vacío: la finca solo puede preguntar antes de lo que "
+        "pregunta el número de fábrica."
+    )
+    form = Wind({"calm_wind_mph": "1"})
+    with translation.override("es"):
+        assert describe(caught.value)["errors"] == {"calm_wind_mph": [right]}
+        put_errors(form, caught.value)
+    assert form.errors == {"calm_wind_mph": [right]}
