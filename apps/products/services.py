@@ -185,7 +185,7 @@ def check_label(*, member: Member, label_id: int, body_hash: str, checked_agains
     row = _locked_version(member, label_id)
     _only_draft(row)
     if row.body_hash != body_hash:
-        raise Stale("The draft was changed after you read it. Read it again against the paper.")
+        raise Stale(gettext_noop("The draft was changed after you read it. Read it again against the paper."))
     paper = checked_against.strip()
     if len(paper) < 5 or len(paper) > 300:
         raise BadInput(

@@ -9,8 +9,9 @@ import pytest
 from django import forms
 from django.utils import translation
 
+from apps.people.models import Person
 from apps.spraying.rules.house import read_limits
-from farmops.errors import BadInput, Said, one_of
+from farmops.errors import BadInput, NotYourRole, Said, Stale, Unknown, one_of
 from farmops.problems import describe, in_words
 from farmops.units import number
 from farmops.web import put_errors
@@ -50,3 +51,31 @@ def test_api_and_page_say_a_limit_in_spanish():
         assert describe(caught.value)["errors"] == {"calm_wind_mph": [right]}
         put_errors(form, caught.value)
     assert form.errors == {"calm_wind_mph": [right]}
+
+
+@pytest.mark.django_db
+def test_a_wrong_role_is_told_in_spanish_who_may(cast, api, browser_client):
+    Person.objects.filter(pk=cast.staff.person_id).update(language="es")
+    shown = browser_client(cast.staff).get("/f/alder-bend/people/")
+    assert shown.status_code == 403
+    assert "<h1>No es su función</h1>" in shown.content.decode()
+    assert "Para esto hace falta ser: administrador." in shown.content.decode()
+    address = "/api/v1/farms/alder-bend/members/"
+    body = api(cast.staff).get(address, headers={"Accept-Language": "es"}).json()
+    assert (body["title"], body["detail"]) == ("No es su función", "Para esto hace falta ser: administrador.")
+
+
+@pytest.mark.parametrize(
+    ("error", "title", "detail"),
+    [
+        (Unknown(), "No encontrado", "No existe esa entrada en el libro de esta finca."),
+        (Stale(), "Cambió mientras tanto", "Alguien cambió esto después de que usted lo abrió. Léalo otra vez y "
+         "repita su cambio."),
+        (NotYourRole(Said("This needs one of: {roles}.", roles=("manager", "applicator"))), "No es su función",
+         "Para esto hace falta ser: administrador / aplicador."),
+    ],
+)  # fmt: skip
+def test_every_no_is_said_in_spanish(error, title, detail):
+    with translation.override("es"):
+        body = describe(error)
+    assert (body["title"], body["detail"]) == (title, detail)

@@ -114,7 +114,7 @@ def set_threshold(
         )
         return changed
     if expected_version:
-        raise Stale("Somebody changed this since you opened it. Read it again, then repeat your change.")
+        raise Stale()
     row = ThresholdRow.objects.add(farm=member.farm, code=code, **values)
     audit.record(farm=member.farm, actor=member, verb="set", subject=row, now=now, after=values)
     return row

@@ -88,7 +88,7 @@ def drop_advice(*, member: Member, rule_id: int, expected_version: int, now: dat
     _own(member, now)
     row = own_rule(member.farm, rule_id)
     if row.version != expected_version:
-        raise Stale("Somebody changed this since you opened it. Read it again, then repeat your change.")
+        raise Stale()
     audit.record(farm=member.farm, actor=member, verb="took out", subject=row, now=now, before=values_of(row))
     row.delete()
 

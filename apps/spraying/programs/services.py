@@ -87,7 +87,7 @@ def change_program(
         {**values, **changes}, changes.get("blocks", block_ids(row)), changes.get("passes", pass_lines(row))
     )
     if row.version != expected_version:
-        raise Stale("Somebody changed this since you opened it. Read it again, then repeat your change.")
+        raise Stale()
     columns = {name: value for name, value in plan.values.items() if name != "rain_inches" or value is not None}
     for name, value in columns.items():
         setattr(row, name, value)
@@ -125,7 +125,7 @@ def decide(
     member.require(Can.PLAN_JOBS)
     row = _locked(member, program_id)
     if row.put_away_at is not None:
-        raise Unknown("No such entry in this farm's book.")
+        raise Unknown()
     wanted = {f.block.pk: f for f in queries.followed(row.farm, now, [row])}
     said = reason.strip()
     errors: dict[str, str] = {}

@@ -33,7 +33,7 @@ def use_rule(*, member: Member, code: str, in_use: bool, now: datetime) -> FarmR
     row = FarmRecordRule.objects.for_farm(member.farm).filter(code=code).first()
     if row is None:
         if shipped(code) is None:
-            raise Unknown("No such record rule in this farm's book.")
+            raise Unknown(gettext_noop("No such record rule in this farm's book."))
         row = FarmRecordRule.objects.add(farm=member.farm, code=code, in_use=in_use)
     elif row.in_use != in_use:
         row.in_use, row.version = in_use, row.version + 1
@@ -65,9 +65,9 @@ def edit_rule(
     _lock(member.farm)
     row = FarmRecordRule.objects.for_farm(member.farm).filter(code=code).exclude(body=None).first()
     if row is None:
-        raise Unknown("No such rule of this farm's own.")
+        raise Unknown(gettext_noop("No such rule of this farm's own."))
     if row.version != expected_version:
-        raise Stale("Somebody changed this since you opened it. Read it again, then repeat your change.")
+        raise Stale()
     before = dict(row.body)
     row.body = as_json(read_rule({**before, **{k: v for k, v in changes.items() if k != "code"}}))
     row.version += 1
