@@ -40,8 +40,13 @@ def in_words(said: str) -> str:
     """A sentence of a farm's 'no' in the active language."""
     if not isinstance(said, Said):
         return gettext(said)
-    numbers = {n: tuple(map(gettext, v)) if isinstance(v, tuple) else v for n, v in said.numbers.items()}
+    numbers = {n: tuple(map(_word, v)) if isinstance(v, tuple) else v for n, v in said.numbers.items()}
     return Said.filled(gettext(said.template), numbers)
+
+
+def _word(text: str) -> str:
+    """Nothing stays nothing: the catalogue answers its own head for it."""
+    return gettext(text) if text else ""
 
 
 def problem(code: int, title: str, detail: str, **more: Any) -> dict[str, Any]:

@@ -151,8 +151,16 @@ def factor(unit: str, to: str) -> Fraction:
     if have is not want:
         raise BadInput(
             {
-                "unit": f"{unit_name(unit)} is {have.value} and {unit_name(to)} is {want.value}: "
-                "one cannot be turned into the other without a stated density."
+                "unit": Said(
+                    gettext_noop(
+                        "{unit} and {other} do not measure the same thing ({what}, {wanted}): one cannot be turned "
+                        "into the other without a stated density."
+                    ),
+                    unit=unit_name(unit),
+                    other=unit_name(to),
+                    what=have.value,
+                    wanted=want.value,
+                )
             }
         )
     return _TABLE[unit][1] / _TABLE[to][1]

@@ -13,13 +13,14 @@ from django.utils.module_loading import import_string
 from apps.audit import services as audit
 from apps.land import queries, rules
 from apps.land.models import Block, Lineage
-from apps.land.rules import BlockFact, Faults, Reading, Reshaping
+from apps.land.rules import BlockFact, Reading, Reshaping
 from apps.land.rules.farm_files import CODE_LENGTH, ENTER_BLOCK_NAME, ENTER_CODE, NAME_LENGTH
 from apps.land.services import insert_block, lock_ground
 from apps.people.models import Farm
 from apps.people.queries import Member
 from apps.people.services import save_changes
 from farmops.errors import BadInput, Finding, Refused, Said, gettext_noop, refusals, refuse
+from farmops.faults import Faults
 
 MOST = 20
 

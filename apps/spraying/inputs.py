@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
@@ -18,6 +18,7 @@ from apps.products.models import Product
 from apps.products.rules import RateBasis
 from farmops import clock
 from farmops.errors import BadInput, Said, Unknown, gettext_noop, one_of
+from farmops.faults import Faults
 from farmops.units import PRODUCT_UNITS, number
 
 MOST_BLOCKS, MOST_PRODUCTS, MOST_TARGETS = 60, 10, 10
@@ -25,29 +26,6 @@ EXPECTED = {"expected_wind_mph": (0, 100), "expected_high_f": (-40, 140), "expec
 LONGEST_WINDOW = timedelta(hours=24)
 FARTHEST = timedelta(days=400)
 _CODE = re.compile(r"^[a-z][a-z0-9_]{1,39}$")
-
-
-class Faults:
-    """Bad input gathered field by field, raised together."""
-
-    def __init__(self) -> None:
-        self.errors: dict[str, list[str]] = {}
-
-    def add(self, field: str, said: str) -> None:
-        self.errors.setdefault(field, []).append(said)
-
-    def take(self, act: Callable[[], Any]) -> Any:
-        """``act()``; its bad input is kept and ``None`` given instead."""
-        try:
-            return act()
-        except BadInput as bad:
-            for field, said in bad.errors.items():
-                self.errors.setdefault(field, []).extend(said)
-            return None
-
-    def stop(self) -> None:
-        if self.errors:
-            raise BadInput(self.errors)
 
 
 class Plan(Faults):
@@ -76,7 +54,7 @@ class Plan(Faults):
         self._machine(values)
         self._ground(blocks)
         self._mix(products)
-        self.stop()
+        self.raise_any()
         return self
 
     def _targets(self, typed: Sequence[str]) -> list[str]:

@@ -11,12 +11,13 @@ from typing import Any
 from apps.land import queries as land
 from apps.land.rules import acres_of, overlap_acres, read_polygon
 from apps.spraying.history import planned_rate
-from apps.spraying.inputs import Faults, decimal_typed
+from apps.spraying.inputs import decimal_typed
 from apps.spraying.models import Job, JobBlock, JobProduct
 from apps.spraying.rules import Weather
 from apps.spraying.rules.outcome import achieved_gpa, check_times, deviation, off_plan, per_acre, percent_text
 from apps.weather.rules.readings import COMPASS
 from farmops.errors import BadInput, Said, gettext_noop
+from farmops.faults import Faults
 from farmops.units import PRODUCT_UNITS, Quantity, dimension_of
 
 OVERLAP = Decimal("1.5")
@@ -72,7 +73,7 @@ def read_readings(values: Mapping[str, Any], *, taken_at: datetime, needed: Sequ
     gust, wind = found.get("gust_mph"), found.get("wind_mph")
     if gust is not None and wind is not None and gust < wind:
         faults.add("gust_mph", gettext_noop("Gusts must be at least the wind."))
-    faults.stop()
+    faults.raise_any()
     return Readings(taken_at=taken_at, wind_from=wind_from, **found)
 
 
@@ -119,7 +120,7 @@ def read_done(job: Job, values: Mapping[str, Any], *, now: datetime) -> Done:
     ground = _Ground(job, faults).read(values["blocks"])
     amounts = _amounts(job, values["products"], faults)
     end = faults.take(lambda: read_readings(values, taken_at=values["ended_at"], needed=()))
-    faults.stop()
+    faults.raise_any()
     reason = str(values.get("deviation_reason") or "").strip()[:2000]
     _ask_reason(job, sum(ground.acres.values(), start=Decimal(0)), amounts, gallons, reason)
     return Done(

@@ -9,6 +9,7 @@ import pytest
 from django import forms
 from django.utils import translation
 
+from apps.land.rules import read_place
 from apps.people.models import Person
 from apps.spraying.rules.house import read_limits
 from farmops.errors import BadInput, NotYourRole, Said, Stale, Unknown, one_of
@@ -33,6 +34,25 @@ def test_what_was_typed_is_never_read_as_a_slot():
         number("{maximum}", field="acres")
     with translation.override("es"):
         assert in_words(caught.value.errors["acres"][0]) == "«{maximum}» debe ser un número, como 1.5."
+
+
+@pytest.mark.parametrize(
+    ("corner", "right"),
+    [
+        (
+            [40.0, 95.0],
+            "la latitud 95 debe estar entre -90 y 90. Parece que la latitud y la longitud están cambiadas: en GeoJSON va "
+            "primero la longitud.",
+        ),
+        ([-120.0, 95.0], "la latitud 95 debe estar entre -90 y 90."),
+    ],
+)
+def test_a_hint_inside_a_sentence_is_translated_or_left_out(corner, right):
+    with pytest.raises(BadInput) as caught:
+        read_place({"type": "Point", "coordinates": corner})
+    with translation.override("es"):
+        (said,) = (in_words(s) for s in caught.value.errors["geometry"])
+    assert said.endswith(right)
 
 
 class Wind(forms.Form):

@@ -14,12 +14,12 @@ from apps.people.models import Farm
 from apps.people.queries import Member
 from apps.people.rules import Can
 from apps.spraying import queries as spraying
-from apps.spraying.inputs import Faults
 from apps.spraying.records.models import FarmRecordRule, RecordNote
 from apps.spraying.records.queries import shipped
 from apps.spraying.records.rules import DueBy, Element, RecordRule, Status, as_json, from_json
 from apps.spraying.services.moves import needed_text
 from farmops.errors import BadInput, Said, Stale, Unknown, gettext_noop
+from farmops.faults import Faults
 
 _CODE = re.compile(r"^[a-z][a-z0-9_]{1,39}$")
 LIMITS = {DueBy.HOURS_AFTER_END: 24 * 366, DueBy.DAYS_AFTER: 366, DueBy.DAY_OF_NEXT_MONTH: 28}
@@ -99,7 +99,7 @@ def read_rule(values: Mapping[str, Any]) -> RecordRule:
     days = {name: _text(values.get(name)) for name in ("valid_from", "valid_to")}
     if days["valid_from"] and days["valid_to"] and days["valid_to"] <= days["valid_from"]:
         faults.add("valid_to", gettext_noop("The rule must end after it begins."))
-    faults.stop()
+    faults.raise_any()
     return from_json({**values, **days, "status": Status.OWN})
 
 
