@@ -41,8 +41,8 @@ def test_what_was_typed_is_never_read_as_a_slot():
     [
         (
             [40.0, 95.0],
-            "la latitud 95 debe estar entre -90 y 90. Parece que la latitud y la longitud están cambiadas: en GeoJSON va "
-            "primero la longitud.",
+            "la latitud 95 debe estar entre -90 y 90. Parece que la latitud y la longitud están cambiadas: en "
+            "GeoJSON va primero la longitud.",
         ),
         ([-120.0, 95.0], "la latitud 95 debe estar entre -90 y 90."),
     ],
