@@ -57,8 +57,7 @@ def test_the_day_of_a_late_evening_is_the_farms_not_utc():
 
 
 def test_midnight_is_the_farms_own():
-    found = midnight(date(2026, 9, 13), CHICAGO)
-    assert (found, found.tzinfo) == (datetime(2026, 9, 13, 5, tzinfo=UTC), UTC)
+    assert midnight(date(2026, 9, 13), CHICAGO) == datetime(2026, 9, 13, 5, tzinfo=UTC)
 
 
 def test_the_nights_around_a_day_hold_its_early_morning_and_late_evening():

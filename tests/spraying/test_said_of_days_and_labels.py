@@ -193,6 +193,20 @@ def test_every_pair_of_a_big_tank_is_looked_at():
     assert [f.numbers["other"] for f in check(given) if f.code == "separation"] == ["F4"]
 
 
+def test_each_pair_that_may_not_mix_is_named_once():
+    """The sulfur's and the oil's label both ask; the second oil is another pair."""
+    oily = relabelled("F4", 8, contains_oil=True)
+    found = [f for f in check(tank(line("F11", "0.8"), oily, line("F10", 4))) if f.code == "separation"]
+
+    assert [(f.numbers["product"], f.numbers["other"]) for f in found] == [("F10", "F11"), ("F10", "F4")]
+
+
+def test_the_conditions_of_other_crops_are_not_shown():
+    dry = relabelled("F3", 6, use={"conditions": "Only on dry leaves."})
+
+    assert whole(tank(dry, crop="summer_squash"), "label_condition") == []
+
+
 HOUSE = ["Farm house", "Packing shed"]
 INSIDE = [
     ("others", HOUSE, Inside.OTHERS,
