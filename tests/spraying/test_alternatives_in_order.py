@@ -37,16 +37,17 @@ def test_a_change_answers_what_was_refused_not_what_the_other_changes_would_brin
 
 
 def test_a_dead_end_of_one_order_does_not_end_the_others():
-    """F4 fits today, but from 10 August on its 55 days run past the harvest of 1 October; F5 fits then, too.
+    """F4 fits today, but from 8 August on its 55 days run past the harvest of 1 October; F5 fits then, too.
 
-    Swapping first takes F4 and finds no start; starting later first takes F5.
+    Swapping first takes F4 and finds no start for I5 (5 days from 3 August); starting later first takes F5.
     """
-    given = facts([F3, F1], RUN)
+    history = [past("2026-07-13", F3), past("2026-07-20", F3), past("2026-08-03", ("I5", 4))]
+    given = facts([F3, ("I5", 4)], history)
     slow, quick = relabelled("F4", 8, use={"phi_days": 55}), relabelled("F5", 5)
     found = ways_out([given], choices(given, shed=shelf(slow, quick)))
 
     assert [sorted(c.sentence for c in s.changes) for s in found.suggestions] == [
-        ["F5 at 5 oz (weight)/acre instead of F3.", "Start at Mon, Aug 10, 7:00 AM EDT instead."]
+        ["F5 at 5 oz (weight)/acre instead of F3.", "Start at Sat, Aug 8, 7:00 AM EDT instead."]
     ]
     assert (found.refused, found.stuck) == (True, ())
 
@@ -58,12 +59,21 @@ def test_a_swap_that_helps_nothing_is_passed_over():
     assert offered(given, shed=shelf(relabelled("F4", 8))) == [["F4 at 8 fl oz/acre instead of F3."]]
 
 
-def test_fewer_of_the_same_refusal_is_a_step():
-    """Both rates are too high; one screw a kind is turned, so one of the two is left."""
-    given = facts([("F3", 8), ("F1", 4)])
+def test_two_rates_too_high_are_two_changes():
+    """The highest on the labels: F3 6 and F4 8 fl oz; the first change leaves one refusal of the same kind."""
+    given = facts([("F3", 8), ("F4", 9)])
+
+    assert offered(given) == [
+        ["F3 at 6 fl oz/acre, the highest that fits.", "F4 at 8 fl oz/acre, the highest that fits."]
+    ]
+
+
+def test_what_cannot_be_helped_is_what_is_left_after_what_can():
+    """F3 comes down to 6 fl oz; H1 is not labelled for pumpkin, and no change known here takes that away."""
+    given = facts([("F3", 8), ("H1", 1)])
     found = ways_out([given], Choices())
 
-    assert [f.code for _, f in ways_out([given], Choices()).stuck].count("rate_high") == 1
+    assert [(place, f.code, f.subject) for place, f in found.stuck] == [(0, "crop_not_on_label", "H1")]
     assert found.nothing_helps
 
 

@@ -134,6 +134,9 @@ MEANS = [
     ("nobody_knows_when", sprayed_with(SprayerFact(name="Boom", measured_gpa=Decimal(40))), "calibration_missing",
      ("justify", "Boom has no calibration on record: its gallons per acre are a guess.", "project rule", "sprayer",
       "")),
+    ("measured_nothing", sprayed_with(replace(BOOM, measured_gpa=Decimal(0))), "calibration_missing",
+     ("justify", "Boom has no calibration on record: its gallons per acre are a guess.", "project rule", "sprayer",
+      "")),
     ("ran_out", sprayed_with(replace(BOOM, good_until=date(2026, 8, 3))), "calibration_old",
      ("justify", "Boom was calibrated on Mon, Jun 1, 2026, good until Mon, Aug 3, 2026.", "project rule", "sprayer",
       "")),
@@ -191,6 +194,32 @@ def test_every_pair_of_a_big_tank_is_looked_at():
     given = tank(line("F5", 5), line("F12", 1), oily, line("F10", 4))
 
     assert [f.numbers["other"] for f in check(given) if f.code == "separation"] == ["F4"]
+
+
+NEIGHBOURS = [
+    ("the_nearer_one_before_a_farther_one", "2026-08-02", "2026-08-10", "2026-08-02"),
+    ("the_nearer_one_after_a_farther_one", "2026-07-29", "2026-08-06", "2026-08-06"),
+    ("of_two_as_near_the_one_before", "2026-08-02", "2026-08-06", "2026-08-02"),
+]
+
+
+@pytest.mark.parametrize(("done", "booked", "named"), [r[1:] for r in NEIGHBOURS], ids=[r[0] for r in NEIGHBOURS])
+def test_of_the_sprays_with_a_shared_ingredient_the_nearest_is_named(done, booked, named):
+    history = [past(done, ("F1", 3)), past(booked, ("F1", 3), done=False)]
+    found = [f for f in check(facts([("F2", "3.2")], history)) if f.code == "interval_ai"]
+
+    assert [f.numbers["on"] for f in found] == [named]
+
+
+OFF = [("five_percent_off", "42", []), ("a_hair_more", "42.01", ["calibration_differs"])]
+
+
+@pytest.mark.parametrize(("planned", "asking"), [r[1:] for r in OFF], ids=[r[0] for r in OFF])
+def test_within_five_percent_of_the_measured_volume(planned, asking):
+    """Ohio State, reported 17 Apr 2012: within 5 % of the rate that is meant. Measured 40: 2 gal/acre is 5 %."""
+    given = sprayed_with(replace(BOOM, measured_gpa=Decimal(40)), spray_gpa=Decimal(planned))
+
+    assert reasons(given) == ([], asking)
 
 
 def test_each_pair_that_may_not_mix_is_named_once():
