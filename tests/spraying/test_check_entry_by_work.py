@@ -101,6 +101,23 @@ def test_the_first_harvest_that_is_held_is_named_not_the_first_of_all():
     ]  # fmt: skip
 
 
+def test_two_harvests_at_one_hour_of_which_one_names_no_work():
+    """No work named waits for the longest that the label says of any."""
+    crews = [Entry(at=at("2026-08-09T07:59"), activity=work, is_harvest=True) for work in ("picking_by_hand", None)]
+
+    for entries in (tuple(crews), tuple(reversed(crews))):
+        assert reasons(changed(base(LONG_WEEDING), entries=entries, harvest_at=None))[0] == ["rei_harvest"]
+
+
+def test_of_two_products_that_wait_as_long_the_one_that_holds_picking_is_named():
+    by_picking = relabelled("F4", 8, activity_rei=LONG_PICKING)
+    by_weeding = relabelled("F1", 3, activity_rei=LONG_WEEDING)
+    crew = Entry(at=at("2026-08-09T07:59"), activity="hand_labor", is_harvest=True)
+    given = changed(facts([]), lines=(by_weeding, by_picking), entries=(crew,), harvest_at=None)
+
+    assert [row[4] for row in whole(given, "rei_harvest")] == ["F4"]
+
+
 def test_the_stated_harvest_is_picking_unless_something_else_is_said():
     """Hand labor waits 120 h, picking 12: noon of the next day is late enough for picking alone."""
     given = changed(base(LONG_WEEDING), harvest_at=at("2026-08-05T12:00"))
