@@ -90,6 +90,15 @@ def test_every_number_reaches_the_policy():
     assert with_limits(FarmPolicy(), dict.fromkeys(BY_NAME) | {CERTIFICATE: ""}) == FarmPolicy()
 
 
+def test_an_empty_number_hides_none_after_it_and_each_keeps_its_kind():
+    """Minutes are whole (a span of time is made of them); 4.5 mph stays 4.5."""
+    made = with_limits(FarmPolicy(), {"wind_max_mph": None, "calm_wind_mph": "4.5", "reading_good_minutes": "20"})
+
+    assert (made.calm_wind_mph, made.reading_good_minutes) == (Decimal("4.5"), 20)
+    assert (type(made.calm_wind_mph), type(made.reading_good_minutes)) == (Decimal, int)
+    assert made.own_limits == {"calm_wind_mph", "reading_good_minutes"}
+
+
 def stricter(draw_from):
     """Any set of own numbers that ``read_limits`` lets pass."""
     rows = {

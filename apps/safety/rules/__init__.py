@@ -48,6 +48,7 @@ from .times import (
     later_reading,
     up_to_minute,
 )
+from .verdicts import about_work
 
 __all__ = [
     "CONDITIONS",
@@ -70,6 +71,7 @@ __all__ = [
     "NewClosure",
     "Reason",
     "Word",
+    "about_work",
     "check_alone",
     "check_ended",
     "check_hang",

@@ -21,15 +21,16 @@ _KNOWN_WORK = frozenset(Activity) - {Activity.OTHER}
 
 
 def binds(closure: Closure, activity: Activity | str | None) -> bool:
-    """Whether the closure is about this kind of work.
+    """Whether the closure is about this kind of work. Only an entry interval may differ by work (label text)."""
+    return closure.kind is not Kind.ENTRY or about_work(closure.activities, activity)
 
-    Only an entry interval may differ by work (label text). No work chosen, ``other`` or an unknown
-    code on either side binds: the strictest reading.
+
+def about_work(named: frozenset[str], activity: Activity | str | None) -> bool:
+    """Whether an entry interval that names these kinds of work (none = all) binds this one.
+
+    No work chosen, ``other`` or an unknown code on either side binds: the strictest reading.
     """
-    if closure.kind is not Kind.ENTRY or activity not in _KNOWN_WORK:
-        return True
-    named = closure.activities
-    return not named or activity in named or not named <= _KNOWN_WORK
+    return not named or activity not in _KNOWN_WORK or activity in named or not named <= _KNOWN_WORK
 
 
 def hangs(closure: Closure, at: datetime, as_of: datetime) -> bool:

@@ -79,17 +79,23 @@ def alternatives(blocks: Sequence[CheckFacts], choices: Choices) -> list[Suggest
 
 
 def _solve(attempt: Attempt, choices: Choices, order: Sequence[Turn]) -> Attempt:
-    """Turn each screw in order as long as it helps."""
+    """Turn each screw in order, again and again as long as it helps: two rates too high are two changes."""
     for turn in order:
-        refused = attempt.refused()
-        if not refused:
-            break
-        for candidate in TURNS[turn](attempt, choices):
-            after = candidate.refused()
-            if len(after) < len(refused) and set(after) <= set(refused):
-                attempt = candidate
-                break
+        while better := _better(attempt, choices, turn):
+            attempt = better
     return attempt
+
+
+def _better(attempt: Attempt, choices: Choices, turn: Turn) -> Attempt | None:
+    """The first try at one screw that leaves fewer refusals and brings no new one."""
+    refused = attempt.refused()
+    if not refused:
+        return None
+    for candidate in TURNS[turn](attempt, choices):
+        after = candidate.refused()
+        if len(after) < len(refused) and set(after) <= set(refused):
+            return candidate
+    return None
 
 
 def _needed_only(attempt: Attempt) -> Attempt:

@@ -9,9 +9,10 @@ from datetime import datetime
 from decimal import Decimal
 
 from apps.products.rules import phi_days, rei_hours
-from apps.safety.rules import entry_end, harvest_opens
+from apps.safety.rules import about_work, entry_end, harvest_opens
 from apps.spraying.rules.facts import CheckFacts
 from apps.spraying.rules.mix import Judged
+from apps.spraying.rules.outcome import intervals_of
 from apps.spraying.rules.saying import PROJECT, justify, note, on_label, plain, refuse
 from farmops.errors import Finding, gettext_noop
 
@@ -26,8 +27,14 @@ def findings(facts: CheckFacts) -> list[Finding]:
 
 def harvests(facts: CheckFacts) -> list[datetime]:
     """Every moment at which picking is expected at or after the start."""
-    planned = [e.at for e in facts.entries if e.is_harvest and e.at >= facts.start_at]
-    return sorted([*planned, *([facts.harvest_at] if facts.harvest_at else [])])
+    return [at for at, _ in _pickings(facts)]
+
+
+def _pickings(facts: CheckFacts) -> list[tuple[datetime, str | None]]:
+    """(when, what kind of work) of every expected picking, earliest first."""
+    planned = [(e.at, e.activity) for e in facts.entries if e.is_harvest and e.at >= facts.start_at]
+    stated = [(facts.harvest_at, facts.harvest_activity)] if facts.harvest_at else []
+    return sorted([*planned, *stated], key=lambda row: row[0])
 
 
 def _phi(facts: CheckFacts) -> list[Finding]:
@@ -68,8 +75,13 @@ def _too_early(facts: CheckFacts, j: Judged, pick_at: datetime) -> Finding | Non
 
 
 def longest_rei(facts: CheckFacts, activity: str | None) -> tuple[Decimal, Judged] | None:
-    """The longest known interval in the tank for an activity, and whose it is."""
-    rows = [(hours, j) for j in facts.judged if (hours := rei_hours(j.label, j.use, activity)) is not None]
+    """The longest known interval in the tank that binds a kind of work, as the board reads it, and whose it is."""
+    rows = [
+        (Decimal(said.hours), j)
+        for j in facts.judged
+        for said in intervals_of(j.line, j)
+        if said.hours is not None and about_work(said.activities, activity)
+    ]
     return max(rows, key=lambda row: (row[0], row[1].line.name), default=None)
 
 
@@ -85,14 +97,7 @@ def _rei_unknown(facts: CheckFacts) -> list[Finding]:
 
 
 def _rei(facts: CheckFacts) -> list[Finding]:
-    found = []
-    if (picks := harvests(facts)) and (row := longest_rei(facts, facts.harvest_activity)):
-        ends_at = entry_end(facts.end_at, row[0])
-        if ends_at and picks[0] < ends_at:
-            template = gettext_noop(
-                "{product}: entry is restricted for {hours} h, until {ends}; harvest is planned for {at}."
-            )
-            found.append(refuse("rei_harvest", template, **_said(facts, row, ends_at, picks[0])))
+    found = _picked_too_early(facts)
     for entry in facts.entries:
         row = longest_rei(facts, entry.activity)
         ends_at = entry_end(facts.end_at, row[0]) if row else None
@@ -102,6 +107,20 @@ def _rei(facts: CheckFacts) -> list[Finding]:
             )
             found.append(justify("rei_entry", template, **_said(facts, row, ends_at, entry.at)))
     return found
+
+
+def _picked_too_early(facts: CheckFacts) -> list[Finding]:
+    """The first picking inside the longer of two intervals: that of its own kind of work, and that of the harvest."""
+    for at, activity in _pickings(facts):
+        rows = [row for kind in (facts.harvest_activity, activity) if (row := longest_rei(facts, kind)) is not None]
+        row = max(rows, key=lambda known: known[0], default=None)
+        ends_at = entry_end(facts.end_at, row[0]) if row else None
+        if row and ends_at and at < ends_at:
+            template = gettext_noop(
+                "{product}: entry is restricted for {hours} h, until {ends}; harvest is planned for {at}."
+            )
+            return [refuse("rei_harvest", template, **_said(facts, row, ends_at, at))]
+    return []
 
 
 def _said(facts: CheckFacts, row: tuple[Decimal, Judged], ends_at: datetime, at: datetime) -> dict[str, str]:

@@ -147,4 +147,4 @@ def with_limits(shipped: FarmPolicy, kept: Mapping[str, Decimal | int | str | No
             own[PERCENT[name]] = Fraction(Decimal(str(value))) / 100
         else:
             own[name] = int(value) if name == "reading_good_minutes" else Decimal(str(value))
-    return replace(shipped, **own, own_limits=frozenset(own)) if own else shipped  # type: ignore[arg-type]
+    return replace(shipped, **own, own_limits=frozenset(own))  # type: ignore[arg-type]

@@ -72,13 +72,13 @@ def _target(facts: CheckFacts, j: Judged) -> list[Finding]:
 
 def _conditions(j: Judged) -> list[Finding]:
     found = []
-    for code, text, words in (
-        ("label_condition", j.use.conditions if j.listed else "", "conditions of use"),
-        ("condition_release", j.label.condition_release, "entry"),
+    for code, key, text, words in (
+        ("label_condition", "conditions", j.use.conditions if j.listed else "", "conditions of use"),
+        ("condition_release", "condition_release", j.label.condition_release, "entry"),
     ):
         if text:
             template = gettext_noop("{product}, from the label: {text}")
-            found.append(note(code, template, source=on_label(j.line, code, words), product=j.line.name, text=text))
+            found.append(note(code, template, source=on_label(j.line, key, words), product=j.line.name, text=text))
     if j.label.double_notification:
         template = gettext_noop("{product}: the label asks for a spoken warning and a posted sign.")
         source = on_label(j.line, "double_notification", "40 CFR 156.210")

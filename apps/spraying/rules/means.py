@@ -44,7 +44,7 @@ def _sprayer(facts: CheckFacts) -> list[Finding]:
         template = gettext_noop("No sprayer is named.")
         word = refuse if facts.at_start else note
         return [word("sprayer_missing", template, source=PROJECT, field="sprayer")]
-    if sprayer.measured_on is None or sprayer.measured_gpa is None:
+    if sprayer.measured_on is None or not sprayer.measured_gpa:
         template = gettext_noop("{sprayer} has no calibration on record: its gallons per acre are a guess.")
         return [justify("calibration_missing", template, source=PROJECT, field="sprayer", sprayer=sprayer.name)]
     found = []
@@ -53,7 +53,7 @@ def _sprayer(facts: CheckFacts) -> list[Finding]:
         until = str(sprayer.good_until or "?")
         numbers = {"sprayer": sprayer.name, "on": str(sprayer.measured_on), "until": until}
         found.append(justify("calibration_old", template, source=PROJECT, field="sprayer", **numbers))
-    if facts.spray_gpa is not None and sprayer.measured_gpa > 0:
+    if facts.spray_gpa is not None:
         off = abs(Fraction(facts.spray_gpa) - Fraction(sprayer.measured_gpa)) / Fraction(sprayer.measured_gpa)
         if off > facts.policy.gpa_tolerance:
             template = gettext_noop("{planned} gal/acre is planned; {sprayer} was measured at {measured} gal/acre.")

@@ -34,10 +34,11 @@ def entry_intervals(
     A product without a label, or whose label has no interval, gives one without hours: unknown. An activity
     with an interval of its own is hung beside the general one, so a shorter one never shortens it.
     """
-    return tuple(i for line in lines for i in _intervals_of(line, judge(line, site_code, spray_gpa)))
+    return tuple(i for line in lines for i in intervals_of(line, judge(line, site_code, spray_gpa)))
 
 
-def _intervals_of(line: MixLine, judged: Judged | None) -> list[EntryInterval]:
+def intervals_of(line: MixLine, judged: Judged | None) -> list[EntryInterval]:
+    """The restricted-entry statements of one product."""
     if judged is None:
         return [EntryInterval(product=line.name)]
     label, use = judged.label, judged.use
