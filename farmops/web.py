@@ -105,7 +105,7 @@ class FarmAPI(APIView):
         method = str(request.method)
         if not key:
             if method in self.key_required:
-                raise BadInput({"Idempotency-Key": "This action needs a key, new for each new action."})
+                raise BadInput({"Idempotency-Key": gettext_noop("This action needs a key, new for each new action.")})
             return
         handler = getattr(self, method.lower())
         setattr(self, method.lower(), partial(self._once, key, handler))
@@ -142,7 +142,7 @@ class FarmAPI(APIView):
             raise PreconditionRequired
         text = raw.removeprefix("W/").strip('"').removeprefix("v")
         if not text.isdigit():
-            raise BadInput({"If-Match": 'Must be a version such as "v3".'})
+            raise BadInput({"If-Match": gettext_noop('Must be a version such as "v3".')})
         return int(text)
 
     def show(self, serializer_class: type[Any], row: Any, *, status: int = 200, many: bool = False) -> Response:

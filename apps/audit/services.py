@@ -13,7 +13,7 @@ from django.db import IntegrityError, models, transaction
 
 from apps.audit import whence
 from apps.audit.models import AnsweredRequest, AuditEvent, FarmChange
-from farmops.errors import BadInput, refuse
+from farmops.errors import BadInput, gettext_noop, refuse
 
 
 class Actor(Protocol):
@@ -84,7 +84,7 @@ def once(
     Returns (status, body, replayed). A key reused with another payload is ``Refused``.
     """
     if not 8 <= len(key) <= 100:
-        raise BadInput({"Idempotency-Key": "Must be 8 to 100 characters, new for each new action."})
+        raise BadInput({"Idempotency-Key": gettext_noop("Must be 8 to 100 characters, new for each new action.")})
     fingerprint = hashlib.sha256(json.dumps(payload, sort_keys=True, default=str).encode()).hexdigest()
     mine = {"person_id": person_id, "route": route[:300], "key": key}
     try:

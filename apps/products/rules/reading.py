@@ -250,8 +250,10 @@ def _formulation(read: Reader) -> str | None:
         return code
     read.fault(
         "formulation_code",
-        "Give the two-letter code of the international coding system, such as SC, EC, WG or WP "
-        "(WDG and DF are WG, F is SC).",
+        gettext_noop(
+            "Give the two-letter code of the international coding system, such as SC, EC, WG or WP "
+            "(WDG and DF are WG, F is SC)."
+        ),
     )
     return None
 
@@ -347,8 +349,10 @@ def _check_measures(read: Reader, label: Label) -> None:
         if any(i.basis is wrong for i in label.ingredients):
             read.fault(
                 f"uses.{place}.rate_unit",
-                "The content is stated by weight and the rate by volume, or the other way round: "
-                "give density_lb_per_gal, or state both alike.",
+                gettext_noop(
+                    "The content is stated by weight and the rate by volume, or the other way round: "
+                    "give density_lb_per_gal, or state both alike."
+                ),
             )
 
 

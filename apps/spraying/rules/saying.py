@@ -31,9 +31,14 @@ def pounds(value: Fraction | Decimal) -> str:
     return f"{plain(value)} lb"
 
 
+# A limit of two fields: its place may be noted under the name of either.
+_ALSO = {"rate": ("rate_max", "rate_min"), "stage_before": ("stage_from",)}
+
+
 def on_label(line: MixLine, key: str = "", words: str = "") -> str:
     """Where a limit stands: product, label version, and the section the transcriber noted for ``key``."""
-    section = line.label.sections.get(key, "") if line.label and key else ""
+    noted = line.label.sections if line.label else {}
+    section = next((noted[name] for name in (key, *_ALSO.get(key, ())) if noted.get(name)), "")
     return ", ".join(p for p in (f"label of {line.name}", line.label_ref, words, section) if p)
 
 
