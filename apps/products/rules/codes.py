@@ -127,9 +127,9 @@ GROUP_ALIASES: dict[Scheme, dict[str, str]] = {
 }  # fmt: skip
 
 _PATTERN = {
-    Scheme.FRAC: re.compile(r"^(BM\d{2}|[MUP]\d{2}|\d{1,2}|NC|UN)$"),
-    Scheme.IRAC: re.compile(r"^(\d{1,2}[A-F]?|UN[BEFMPV]?)$"),
-    Scheme.HRAC: re.compile(r"^\d{1,2}$"),
+    Scheme.FRAC: re.compile(r"^(BM\d{2}|[MUP]\d{2}|\d{1,2}|NC|UN)$", re.ASCII),
+    Scheme.IRAC: re.compile(r"^(\d{1,2}[A-F]?|UN[BEFMPV]?)$", re.ASCII),
+    Scheme.HRAC: re.compile(r"^\d{1,2}$", re.ASCII),
 }
 
 

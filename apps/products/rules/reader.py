@@ -13,7 +13,7 @@ from farmops.units import number
 
 E = TypeVar("E", bound=StrEnum)
 T = TypeVar("T")
-CODE = re.compile(r"^[a-z][a-z0-9_]{0,63}$")
+CODE = re.compile(r"[a-z][a-z0-9_]{0,63}\Z")  # no line end may follow: a limit on "wheat\n" would bind nothing
 SAY_CODE = "Give a code of small letters, digits and underscores, such as winter_squash."
 
 

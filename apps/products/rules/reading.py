@@ -194,7 +194,7 @@ def _check_use(read: Reader, use: LabelUse) -> None:
     unit = use.season_max_unit or use.rate_unit
     if unit == "%vv":
         read.fault("season_max_unit", "Name the unit of season_max_product: a share has no season total.")
-    elif use.rate_unit != "%vv" and dimension_of(unit) is not dimension_of(use.rate_unit):
+    elif dimension_of(unit) is not dimension_of("gal" if use.rate_unit == "%vv" else use.rate_unit):
         read.fault("season_max_unit", "Must measure the same thing as rate_unit: both liquid, or both dry.")
 
 
