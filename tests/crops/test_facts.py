@@ -121,6 +121,21 @@ def test_the_crop_on_a_day(plantings: list[PlantingFact], day: str, told: dict[s
     assert found == CropFacts(**told, bloom_because=found.bloom_because)
 
 
+def test_of_two_cash_crops_the_later_one_stands() -> None:
+    """The corn was never written off: the block is the squash's all the same, and squash alone is its name."""
+    corn = squash((SOWN, "04-20"), id=9, crop_code="sweet_corn", crop_name="Sweet corn", planned="04-20")
+    found = crop_facts_of([CASH, corn], [], on("06-20"))
+    assert (found.site_code, found.crop_name, found.planted_on) == ("winter_squash", "Winter squash", on("06-01"))
+
+
+def test_the_reasons_come_with_the_answer() -> None:
+    found = crop_facts_of([CASH, clover((SOWN, "2025-09-10"), flower="07-20")], [look("07-12", "no")], on("07-15"))
+    assert (found.bloom, [note.code for note in found.bloom_because]) == (
+        Bloom.NO,
+        ["before_first_flower", "looked_no_bloom"],
+    )
+
+
 def test_order_of_rows_does_not_matter() -> None:
     rows = [COVER, CASH, RYE]
     assert crop_facts_of(rows, [], on("06-20")) == crop_facts_of(rows[::-1], [], on("06-20"))

@@ -158,7 +158,7 @@ def _fewest(a: int | None, b: int | None) -> int | None:
 
 def _stricter(a: LabelUse, b: LabelUse) -> LabelUse:
     """The narrower of two uses, limit by limit; an unknown interval stays unknown. Rates in ``a``'s unit."""
-    times = Decimal(1) if a.rate_unit == b.rate_unit else Quantity(Decimal(1), b.rate_unit).to(a.rate_unit).amount
+    times = Quantity(Decimal(1), b.rate_unit).to(a.rate_unit).amount
     unknown_phi = not _says_phi(a) or not _says_phi(b)
     phi = None if unknown_phi else max(_longest_phi(a), _longest_phi(b))
     rei = None if a.rei_hours is None or b.rei_hours is None else max(a.rei_hours, b.rei_hours)

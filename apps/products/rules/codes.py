@@ -163,7 +163,7 @@ def group(scheme: Scheme, code: str) -> Group | None:
     """The group written as ``code``, old spellings turned into the one in use; ``None`` if it is no such code."""
     text = re.sub(r"\s+", "", code).upper()
     if found := re.match(r"^(BM|[MUP])(\d)$", text):
-        text = f"{found[1]}0{found[2]}" if scheme is Scheme.FRAC else text
+        text = f"{found[1]}0{found[2]}"
     elif found := re.match(r"^0+(\d.*)$", text):
         text = found[1]
     text = GROUP_ALIASES[scheme].get(text, text)

@@ -74,7 +74,7 @@ def _group(read: Reader) -> Group | None:
     scheme, code = read.one_of("scheme", Scheme, needed=True), read.get("code")
     if scheme is None:
         return None
-    found = group(scheme, str(code)) if isinstance(code, str | int) and not isinstance(code, bool) else None
+    found = group(scheme, str(code))
     if found is None:
         read.fault("code", f"Give a code as {scheme.upper()} prints it, such as {_EXAMPLE[scheme]}.")
     return found
