@@ -139,3 +139,29 @@ def test_an_absurd_amount_says_what_would_be_right(path, value, sentence):
 def test_a_stage_of_filling_is_read_by_its_name():
     assert read_label(edited("mixing_stage", "oil_dispersion")).mixing_stage is MixingStage.OIL_DISPERSION
     assert list(faults(edited("mixing_stage", "last"))) == ["mixing_stage"]
+
+
+def test_a_fault_keeps_its_place_behind_a_row_that_could_not_be_read():
+    body = {
+        **PLAIN,
+        "uses": [
+            "pumpkin",
+            USE,
+            {**USE, "rate_basis": "per_100_gal"},
+            {**USE, "site_code": "gourd", "rate_unit": "lb"},
+        ],
+        "caps": [{"per": "year"}, {"ingredient": "copper", "pounds": 5, "per": "year"}],
+        "group_run_limits": [{"scheme": "frac"}, {"scheme": "frac", "code": "11", "max_in_a_row": 2}],
+    }
+
+    assert sorted(faults(body)) == [
+        "caps.0.ingredient",
+        "caps.0.pounds",
+        "caps.1.ingredient",
+        "group_run_limits.0.code",
+        "group_run_limits.0.max_in_a_row",
+        "group_run_limits.1.code",
+        "uses.0",
+        "uses.2.rate_unit",
+        "uses.3.rate_unit",
+    ]

@@ -292,14 +292,14 @@ def _check_label(read: Reader, label: Label) -> None:
         read.fault("ingredients", "Give at least one active ingredient with its content.")
     if (label.training_topic is None) != (label.training_months is None):
         read.fault("training_months", "Give training_topic and training_months together.")
-    for place, cap in enumerate(label.caps):
+    for place, cap in read.numbered("caps", label.caps):
         if cap.ingredient and cap.ingredient not in names and not read.faulty("ingredients"):
             read.fault(f"caps.{place}.ingredient", f"“{cap.ingredient}” is not among the ingredients.")
-    for place, limit in enumerate(label.group_run_limits):
+    for place, limit in read.numbered("group_run_limits", label.group_run_limits):
         if limit.group not in label.groups and not read.faulty("groups"):
             read.fault(f"group_run_limits.{place}.code", f"{limit.group} is not among the groups of this label.")
     _check_measures(read, label)
-    for place, use in enumerate(label.uses):
+    for place, use in read.numbered("uses", label.uses):
         first = next(other for other in label.uses if other.site_code == use.site_code)
         if first.rate_basis is not use.rate_basis or not comparable(first.rate_unit, use.rate_unit):
             read.fault(f"uses.{place}.rate_unit", f"State the rate as the other use on {use.site_code} does.")
@@ -314,7 +314,7 @@ def _check_measures(read: Reader, label: Label) -> None:
     """Pounds of an ingredient must be computable: liquid with lb/gal, dry with a fraction, or a stated density."""
     if label.density_lb_per_gal is not None:
         return
-    for place, use in enumerate(label.uses):
+    for place, use in read.numbered("uses", label.uses):
         dry = use.rate_unit != "%vv" and dimension_of(use.rate_unit) is Dimension.MASS
         wrong = ContentBasis.LB_PER_GAL if dry else ContentBasis.FRACTION
         if any(i.basis is wrong for i in label.ingredients):
