@@ -61,7 +61,7 @@ def test_a_threshold_is_as_published(code):
 
 @pytest.mark.parametrize("code", PUBLISHED)
 def test_the_walk_goes_with_what_is_looked_at(code):
-    """Plants: ten at five places (Maryland 2009). Leaves: 45 to 50 (McGrath), five at ten places. Traps: each speaks."""
+    """Plants: ten at five places (Maryland 2009). Leaves: 45 to 50 (McGrath), five at ten places. Traps: each."""
     rule = SHIPPED[code]
     walks = {
         Unit.LEAF: (45, 1, 10, 5, LEAF_WALK),
