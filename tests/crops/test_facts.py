@@ -199,7 +199,8 @@ def test_named_and_bbch_stages_are_read(typed: object, code: str) -> None:
 def test_other_words_are_no_stage(typed: str) -> None:
     with pytest.raises(BadInput) as refused:
         read_stage_code(typed)
-    assert list(refused.value.errors) == ["stage_code"]
+    said = "Name a growth stage from the list, or a BBCH number from 0 to 99."
+    assert refused.value.errors == {"stage_code": [said]}
 
 
 @pytest.mark.parametrize(
@@ -209,11 +210,19 @@ def test_heights_are_read(typed: object, height: str | None) -> None:
     assert read_height(typed) == (None if height is None else Decimal(height))
 
 
-@pytest.mark.parametrize("typed", ["tall", "-1", "241", "1.25"])
-def test_heights_refused(typed: str) -> None:
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        ("tall", "“tall” must be a number, like 1.5."),
+        ("-1", "Must be 0 or more."),
+        ("241", "Must be 240 or less."),
+        ("1.25", "At most one decimal."),
+    ],
+)
+def test_heights_refused(typed: str, said: str) -> None:
     with pytest.raises(BadInput) as refused:
         read_height(typed)
-    assert list(refused.value.errors) == ["height_in"]
+    assert refused.value.errors == {"height_in": [said]}
 
 
 def test_what_was_read_last_counts_with_its_age() -> None:

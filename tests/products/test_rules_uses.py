@@ -75,6 +75,7 @@ def test_a_method_must_be_allowed_by_each(whole, first, second, allowed):
     label = two({"methods": first}, {"methods": second}, methods=whole)
 
     assert methods_on(label, label.uses) == (None if allowed is None else tuple(map(Method, allowed)))
+    assert use_on(label, "pumpkin").methods == tuple(map(Method, allowed or ()))
 
 
 SEASON = [

@@ -109,7 +109,7 @@ def use_on(
 def methods_on(label: Label, uses: Iterable[LabelUse]) -> tuple[Method, ...] | None:
     """The methods that each of ``uses`` allows, by itself or by its label; ``None`` where none of them names any."""
     named = [methods for use in uses if (methods := use.methods or label.methods)]
-    return tuple(method for method in Method if all(method in methods for methods in named)) if named else None
+    return tuple(m for m in named[0] if all(m in methods for methods in named)) if named else None
 
 
 def strictest(label: Label, uses: Sequence[LabelUse]) -> LabelUse:
@@ -118,7 +118,8 @@ def strictest(label: Label, uses: Sequence[LabelUse]) -> LabelUse:
     alike = [use for use in uses if use.rate_basis is first.rate_basis and dimension_of(use.rate_unit) is kind]
     if len(alike) == 1:
         return first
-    return reduce(_stricter, (_written_out(label, use) for use in alike))
+    joined = reduce(_stricter, (_written_out(label, use) for use in alike))
+    return replace(joined, methods=methods_on(label, alike) or ())
 
 
 def _written_out(label: Label, use: LabelUse) -> LabelUse:
@@ -128,7 +129,6 @@ def _written_out(label: Label, use: LabelUse) -> LabelUse:
         use,
         rei_hours=label.rei_hours if use.rei_hours is None else use.rei_hours,
         activity_rei=tuple(hours.values()),
-        methods=use.methods or label.methods,
         min_spray_gpa=label.min_spray_gpa if use.min_spray_gpa is None else use.min_spray_gpa,
     )
 
@@ -163,7 +163,6 @@ def _stricter(a: LabelUse, b: LabelUse) -> LabelUse:
     phi = None if unknown_phi else max(_longest_phi(a), _longest_phi(b))
     rei = None if a.rei_hours is None or b.rei_hours is None else max(a.rei_hours, b.rei_hours)
     season, season_unit = _smaller_season(a, b)
-    methods = tuple(m for m in a.methods if m in b.methods) if a.methods and b.methods else a.methods or b.methods
     ingredient_scope = IntervalScope.INGREDIENT in (a.interval_scope, b.interval_scope)
     return replace(
         a,
@@ -185,7 +184,6 @@ def _stricter(a: LabelUse, b: LabelUse) -> LabelUse:
         stage_from=later(a.stage_from, b.stage_from),
         stage_before=earlier(a.stage_before, b.stage_before),
         crop_height_max_in=_least(a.crop_height_max_in, b.crop_height_max_in),
-        methods=methods,
         min_spray_gpa=_most(a.min_spray_gpa, b.min_spray_gpa),
         conditions=" ".join(dict.fromkeys(t for t in (a.conditions, b.conditions) if t)),
     )
