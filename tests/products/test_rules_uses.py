@@ -8,6 +8,8 @@ from __future__ import annotations
 from decimal import Decimal
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from apps.products.rules import Method, Rate, RateBasis, methods_on, phi_days, read_label, rei_hours, use_on
 from apps.products.rules.amounts import strictest
@@ -175,3 +177,65 @@ def test_waiting_times_by_rate_take_the_longest_of_both():
     use = use_on(two(tiers, {"phi_days": 0}), "pumpkin")
 
     assert (use.phi_days, use.phi_tiers, phi_days(use, None)) == (1, (), 1)
+
+
+hours = st.none() | st.sampled_from([0, 4, 12, 24, 48])
+works = st.dictionaries(st.sampled_from(["picking_by_hand", "hand_labor"]), hours.filter(bool), max_size=2).map(
+    lambda told: [{"activity": work, "hours": n} for work, n in told.items()]
+)
+some_days = st.none() | st.integers(0, 14)
+ways = st.lists(st.sampled_from(Method), max_size=2, unique=True)
+own = st.fixed_dictionaries(
+    {
+        "rei_hours": hours,
+        "activity_rei": works,
+        "phi_days": some_days,
+        "min_interval_days": some_days,
+        "max_uses": st.none() | st.integers(1, 5),
+        "min_spray_gpa": st.none() | st.sampled_from([10, 20, 30]),
+        "season_max_product": st.none() | st.integers(1, 20),
+        "season_max_unit": st.none(),
+        "rate_unit": st.sampled_from(["pt", "gal"]),
+        "methods": ways,
+    }
+)
+whole = st.fixed_dictionaries(
+    {
+        "rei_hours": hours,
+        "activity_rei": works,
+        "min_spray_gpa": st.none() | st.sampled_from([10, 20, 30]),
+        "methods": ways,
+    }
+)
+
+
+def waits(label, use):
+    """Days and hours to wait; ``None`` = not known."""
+    asked = ("picking_by_hand", "hand_labor", "scouting_on_foot", None)
+    return [*(rei_hours(label, use, work) for work in asked), phi_days(use, None), use.min_interval_days]
+
+
+def most(label, use):
+    """What may be done at most; ``None`` = as much as one likes."""
+    season = use.season_max_product
+    pints = None if season is None else Quantity(season, use.season_max_unit or use.rate_unit).to("pt").amount
+    return [use.max_uses, pints, Quantity(use.rate_max, use.rate_unit).to("pt").amount]
+
+
+@settings(max_examples=300, deadline=None)
+@given(whole, st.lists(own, min_size=2, max_size=3))
+def test_joined_uses_are_as_strict_as_each_alone(told, rows):
+    """Waits are the longest and unknown if one is; ceilings the lowest; volume and method what each asks for."""
+    label = read_label({**PLAIN, **told, "uses": [{**USE, **row} for row in rows]})
+    joined, alone = use_on(label, "pumpkin"), label.uses
+
+    for found, each in zip(waits(label, joined), zip(*(waits(label, u) for u in alone), strict=True), strict=True):
+        assert found == (None if None in each else max(each))
+    for found, each in zip(most(label, joined), zip(*(most(label, u) for u in alone), strict=True), strict=True):
+        assert found == min((limit for limit in each if limit is not None), default=None)
+    volumes = [label.min_spray_gpa if u.min_spray_gpa is None else u.min_spray_gpa for u in alone]
+    assert joined.min_spray_gpa == max((v for v in volumes if v is not None), default=None)
+    for method in Method:
+        allowed = methods_on(label, alone)
+        each_allows = all(method in (u.methods or label.methods or Method) for u in alone)
+        assert (allowed is None or method in allowed) is each_allows
