@@ -60,7 +60,7 @@ def test_a_density_joins_weight_and_volume():
 
 
 def test_without_a_density_nothing_is_guessed():
-    with pytest.raises(ValueError, match="density"):
+    with pytest.raises(ValueError, match="^content and rate measure different things and the label states no density$"):
         pounds_per_acre(read_label(PLAIN), q(3, "lb"))
 
 

@@ -73,6 +73,10 @@ def test_what_a_list_may_hold(path, value, sentence):
     assert faults(edited(path, value)) == {place: [sentence]}
 
 
+def test_a_name_of_two_words_is_kept_with_one_space():
+    assert read_label(edited("mix_cautions", ["Mineral   Oil", "mineral oil"])).mix_cautions == ("mineral oil",)
+
+
 def test_the_lists_of_gear_are_kept_apart():
     gear = {"mixing": ["apron", "apron"], "applying": ["long   sleeves"], "early_entry": ["gloves", "socks"]}
 
