@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from farmops.errors import BadInput, gettext_noop
+from farmops.errors import BadInput, Said, gettext_noop
 
 
 def now() -> datetime:
@@ -43,15 +43,29 @@ def to_utc(local: datetime, zone_name: str, *, field: str, fold: int | None = No
     if first.astimezone(UTC).astimezone(tz).replace(tzinfo=None) != local:
         raise BadInput(
             {
-                field: f"{local:%Y-%m-%d %H:%M} does not exist in {zone_name}: the clocks go forward "
-                "past it. Use a time before or after the change."
+                field: Said(
+                    gettext_noop(
+                        "{at} does not exist in {zone}: the clocks go forward past it. Use a time before or after the "
+                        "change."
+                    ),
+                    at=f"{local:%Y-%m-%d %H:%M}",
+                    zone=zone_name,
+                )
             }
         )
     if fold is None:
         raise BadInput(
             {
-                field: f"{local:%Y-%m-%d %H:%M} happens twice in {zone_name}: the clocks go back. Give the "
-                f"offset, {first:%z} for the first or {second:%z} for the second."
+                field: Said(
+                    gettext_noop(
+                        "{at} happens twice in {zone}: the clocks go back. Give the offset, {first} for the first or "
+                        "{second} for the second."
+                    ),
+                    at=f"{local:%Y-%m-%d %H:%M}",
+                    zone=zone_name,
+                    first=f"{first:%z}",
+                    second=f"{second:%z}",
+                )
             }
         )
     return (second if fold else first).astimezone(UTC)

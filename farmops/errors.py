@@ -17,6 +17,33 @@ def gettext_noop(message: str) -> str:
     return message
 
 
+class Said(str):
+    """An English sentence with its slots filled in that still knows its template, so that a door can translate it.
+
+    ``numbers`` fill the slots: codes, names, amounts with their unit; a tuple holds sentences or words of the
+    catalogue, which are translated each by itself.
+    """
+
+    template: str
+    numbers: Mapping[str, str | tuple[str, ...]]
+
+    def __new__(cls, template: str, **numbers: object) -> Said:
+        kept = {name: value if isinstance(value, tuple) else str(value) for name, value in numbers.items()}
+        said = super().__new__(cls, cls.filled(template, kept))
+        said.template, said.numbers = template, kept
+        return said
+
+    @staticmethod
+    def filled(template: str, numbers: Mapping[str, str | tuple[str, ...]]) -> str:
+        """The template with its slots filled, words of a tuple with a slash between them."""
+        return template.format(**{n: " / ".join(v) if isinstance(v, tuple) else v for n, v in numbers.items()})
+
+
+def one_of(codes: Iterable[str]) -> Said:
+    """What would be right where one of a few codes is asked for."""
+    return Said(gettext_noop("Use one of: {codes}."), codes=", ".join(codes))
+
+
 class Severity(StrEnum):
     """How much a finding weighs. Never a label signal word."""
 
@@ -101,16 +128,32 @@ def refuse(code: str, template: str, *, source: str = "", field: str = "", **num
     return Refused([finding])
 
 
-class NotYourRole(FarmError):
+class _Told(FarmError):
+    """A 'no' in one sentence of the catalogue."""
+
+    usual: str
+
+    def __init__(self, said: str = "") -> None:
+        self.said = said or self.usual
+        super().__init__(self.said)
+
+
+class NotYourRole(_Told):
     """This member may not do this (HTTP 403). Says who may."""
 
+    usual = gettext_noop("Nobody may do this here.")
 
-class Unknown(FarmError):
+
+class Unknown(_Told):
     """No such thing on this farm (HTTP 404); also for another farm's things."""
 
+    usual = gettext_noop("No such entry in this farm's book.")
 
-class Stale(FarmError):
+
+class Stale(_Told):
     """Somebody changed it since you read it (HTTP 412)."""
+
+    usual = gettext_noop("Somebody changed this since you opened it. Read it again, then repeat your change.")
 
 
 class BadInput(FarmError):

@@ -10,7 +10,7 @@ from rest_framework.pagination import CursorPagination
 from rest_framework.request import Request
 from rest_framework.views import APIView
 
-from farmops.errors import BadInput
+from farmops.errors import BadInput, Said, gettext_noop
 
 PAGING = {"cursor", "page_size", "format"}
 
@@ -32,7 +32,7 @@ class StrictFilters(DjangoFilterBackend):
         unknown = set(request.query_params) - known - PAGING
         if unknown:
             offer = ", ".join(sorted(known | {"page_size"}))
-            raise BadInput(dict.fromkeys(unknown, f"Not a filter here. Use: {offer}."))
+            raise BadInput(dict.fromkeys(unknown, Said(gettext_noop("Not a filter here. Use: {codes}."), codes=offer)))
         if any("\x00" in value for value in request.query_params.values()):
-            raise BadInput({"query": "The address must not hold NUL characters."})
+            raise BadInput({"query": gettext_noop("The address must not hold NUL characters.")})
         return super().filter_queryset(request, queryset, view)

@@ -12,7 +12,7 @@ from rest_framework import exceptions, status
 from rest_framework.response import Response
 
 from farmops import wording
-from farmops.errors import BadInput, Finding, NotYourRole, Refused, Stale, Unknown
+from farmops.errors import BadInput, Finding, NotYourRole, Refused, Said, Stale, Unknown
 
 CONTENT_TYPE = "application/problem+json"
 log = logging.getLogger(__name__)
@@ -34,6 +34,19 @@ def finding_json(finding: Finding) -> dict[str, object]:
 def translated(finding: Finding) -> str:
     """The finding's sentence in the active language."""
     return wording.fill(gettext(finding.template), finding.numbers, get_language())
+
+
+def in_words(said: str) -> str:
+    """A sentence of a farm's 'no' in the active language."""
+    if not isinstance(said, Said):
+        return gettext(said)
+    numbers = {n: tuple(map(_word, v)) if isinstance(v, tuple) else v for n, v in said.numbers.items()}
+    return Said.filled(gettext(said.template), numbers)
+
+
+def _word(text: str) -> str:
+    """Nothing stays nothing: the catalogue answers its own head for it."""
+    return gettext(text) if text else ""
 
 
 def problem(code: int, title: str, detail: str, **more: Any) -> dict[str, Any]:
@@ -60,21 +73,30 @@ def describe(error: Exception) -> dict[str, Any] | None:
     """The problem document for an anticipated error; None for a fault."""
     if isinstance(error, Refused):
         said = " ".join(translated(f) for f in error.findings)
-        return problem(409, "Refused", said, findings=[finding_json(f) for f in error.findings])
+        return problem(409, gettext("Refused"), said, findings=[finding_json(f) for f in error.findings])
     if isinstance(error, BadInput):
-        said_by_field = {name: [gettext(s) for s in said] for name, said in error.errors.items()}
-        return problem(400, "Cannot be used as typed", "See errors for each field.", errors=said_by_field)
+        said_by_field = {name: [in_words(s) for s in said] for name, said in error.errors.items()}
+        return problem(400, _as_typed(), gettext("See errors for each field."), errors=said_by_field)
     if isinstance(error, NotYourRole | PermissionDenied):
-        return problem(403, "Not your role", str(error))
+        return problem(403, gettext("Not your role"), _said(error))
     if isinstance(error, Unknown | Http404):
-        return problem(404, "Not found", str(error) or "No such entry in this farm's book.")
+        return problem(404, gettext("Not found"), _said(error) or gettext(Unknown.usual))
     if isinstance(error, Stale):
-        return problem(412, "Changed meanwhile", str(error))
+        return problem(412, gettext("Changed meanwhile"), _said(error))
     if isinstance(error, exceptions.ValidationError):
-        return problem(400, "Cannot be used as typed", "See errors for each field.", errors=_flat(error.detail))
+        return problem(400, _as_typed(), gettext("See errors for each field."), errors=_flat(error.detail))
     if isinstance(error, exceptions.APIException):
         return problem(error.status_code, str(error.default_detail), str(error.detail))
     return None
+
+
+def _as_typed() -> str:
+    return gettext("Cannot be used as typed")
+
+
+def _said(error: Exception) -> str:
+    """The sentence of an error; of one that is not the farm's own (``Http404``) as it stands."""
+    return in_words(error.said) if isinstance(error, NotYourRole | Unknown | Stale) else str(error)
 
 
 def problem_response(error: Exception, context: dict[str, Any]) -> Response | None:

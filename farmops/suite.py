@@ -61,9 +61,13 @@ def steps() -> list[Step]:
         Step("layout", [tool("ruff"), "format", "--check", "."]),
         Step("imports", [tool("lint-imports"), "--config", ".importlinter"]),
         Step("types", [tool("mypy"), "--config-file", ".mypy.ini"]),
-        Step("tests on SQLite", pytest("-m", "not browser and not services and not faults"), clean),
-        Step("browser on SQLite", pytest("-m", "browser"), {**clean, "CHROMIUM": BROWSER}, no_browser),
-        # Rules that touch no table have run above; the second database is for what does. Its migrations run below.
+        # Tables are made from the models, which is quicker; the migrations run where a whole site is started: SQLite's
+        # in tests/farmops/test_serve.py, PostgreSQL's in the services below.
+        Step("tests on SQLite", pytest("--nomigrations", "-m", "not browser and not services and not faults"), clean),
+        Step(
+            "browser on SQLite", pytest("--nomigrations", "-m", "browser"), {**clean, "CHROMIUM": BROWSER}, no_browser
+        ),
+        # Rules that touch no table have run above; the second database is for what does.
         Step(
             "tests on PostgreSQL",
             pytest(

@@ -14,7 +14,7 @@ from decimal import ROUND_CEILING, ROUND_DOWN, ROUND_HALF_UP, Context, Decimal, 
 from enum import StrEnum
 from fractions import Fraction
 
-from farmops.errors import BadInput
+from farmops.errors import BadInput, Said, gettext_noop
 
 CONTEXT = Context(prec=28)
 MAX_EXPONENT = 18
@@ -124,7 +124,15 @@ def dimension_of(unit: str) -> Dimension:
     try:
         return _TABLE[unit][0]
     except KeyError:
-        raise BadInput({"unit": f"“{unit}” is not a unit here. Use one of: {', '.join(_TABLE)}."}) from None
+        raise BadInput(
+            {
+                "unit": Said(
+                    gettext_noop("“{unit}” is not a unit here. Use one of: {codes}."),
+                    unit=unit,
+                    codes=", ".join(_TABLE),
+                )
+            }
+        ) from None
 
 
 def unit_name(unit: str) -> str:
@@ -143,8 +151,16 @@ def factor(unit: str, to: str) -> Fraction:
     if have is not want:
         raise BadInput(
             {
-                "unit": f"{unit_name(unit)} is {have.value} and {unit_name(to)} is {want.value}: "
-                "one cannot be turned into the other without a stated density."
+                "unit": Said(
+                    gettext_noop(
+                        "{unit} and {other} do not measure the same thing ({what}, {wanted}): one cannot be turned "
+                        "into the other without a stated density."
+                    ),
+                    unit=unit_name(unit),
+                    other=unit_name(to),
+                    what=have.value,
+                    wanted=want.value,
+                )
             }
         )
     return _TABLE[unit][1] / _TABLE[to][1]
@@ -161,7 +177,7 @@ class Quantity:
         dimension_of(self.unit)
         plain = isinstance(self.amount, Decimal) and self.amount.is_finite()
         if not plain or (self.amount and abs(self.amount.adjusted()) > MAX_EXPONENT):
-            raise BadInput({"amount": "Amount must be a plain number."})
+            raise BadInput({"amount": gettext_noop("Amount must be a plain number.")})
 
     @property
     def dimension(self) -> Dimension:
@@ -205,18 +221,18 @@ def number(value: object, *, field: str, minimum: Decimal | int = 0, maximum: De
     """``value`` as Decimal within the limits, or ``BadInput`` on ``field`` that says what would be right."""
     text = str(value).strip()
     if "," in text:
-        raise BadInput({field: "Use a point for decimals, like 1.5, and no thousands mark."})
+        raise BadInput({field: gettext_noop("Use a point for decimals, like 1.5, and no thousands mark.")})
     try:
         result = Decimal(text)
     except InvalidOperation:
-        raise BadInput({field: f"“{text}” must be a number, like 1.5."}) from None
+        raise BadInput({field: Said(gettext_noop("“{typed}” must be a number, like 1.5."), typed=text)}) from None
     # A huge exponent is a number to Decimal and a hang to exact arithmetic.
     if not result.is_finite() or "_" in text or (result and abs(result.adjusted()) > MAX_EXPONENT):
-        raise BadInput({field: "Must be a plain number, like 1.5."})
+        raise BadInput({field: gettext_noop("Must be a plain number, like 1.5.")})
     if result < minimum:
-        raise BadInput({field: f"Must be {minimum} or more."})
+        raise BadInput({field: Said(gettext_noop("Must be {least} or more."), least=minimum)})
     if maximum is not None and result > maximum:
-        raise BadInput({field: f"Must be {maximum} or less."})
+        raise BadInput({field: Said(gettext_noop("Must be {most} or less."), most=maximum)})
     return result
 
 
@@ -269,11 +285,19 @@ def unit_written(text: str, allowed: tuple[str, ...], *, field: str) -> str:
         if len(meant) == 1:
             return meant[0]
         if meant:
-            raise BadInput({field: "An ounce can be a fluid ounce or a weight: write “fl oz” or “oz wt”."})
+            raise BadInput(
+                {field: gettext_noop("An ounce can be a fluid ounce or a weight: write “fl oz” or “oz wt”.")}
+            )
     code = _WRITTEN.get(written)
     if code is None or code not in allowed:
         names = ", ".join(unit_name(unit) for unit in allowed)
-        raise BadInput({field: f"“{text.strip()}” cannot be used here. Use one of: {names}."})
+        raise BadInput(
+            {
+                field: Said(
+                    gettext_noop("“{unit}” cannot be used here. Use one of: {codes}."), unit=text.strip(), codes=names
+                )
+            }
+        )
     return code
 
 
@@ -306,12 +330,12 @@ def round_up(amount: Decimal, places: int) -> Decimal:
 def volume_of(mass: Quantity, density_lb_per_gal: Decimal) -> Quantity:
     """Mass -> gallons through a stated density (lb per US gal, above 0)."""
     if density_lb_per_gal <= 0:
-        raise BadInput({"density": "Density must be above 0 lb per gallon."})
+        raise BadInput({"density": gettext_noop("Density must be above 0 lb per gallon.")})
     return Quantity(CONTEXT.divide(mass.to("lb").amount, density_lb_per_gal), "gal")
 
 
 def mass_of(volume: Quantity, density_lb_per_gal: Decimal) -> Quantity:
     """Volume -> pounds through a stated density (lb per US gal, above 0)."""
     if density_lb_per_gal <= 0:
-        raise BadInput({"density": "Density must be above 0 lb per gallon."})
+        raise BadInput({"density": gettext_noop("Density must be above 0 lb per gallon.")})
     return Quantity(CONTEXT.multiply(volume.to("gal").amount, density_lb_per_gal), "lb")

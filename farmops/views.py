@@ -10,6 +10,7 @@ from django.db import connection
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect, JsonResponse
 from django.shortcuts import redirect, render
 from django.utils.http import url_has_allowed_host_and_scheme
+from django.utils.translation import gettext
 from django.views.decorators.http import require_GET, require_POST
 
 from apps.audit import triggers
@@ -17,6 +18,7 @@ from apps.people import queries as people
 from apps.people import services as people_services
 from apps.reminders import queries as reminders
 from farmops import clock
+from farmops.errors import gettext_noop
 from farmops.language import CODES
 from farmops.problems import is_api, json_problem, problem
 
@@ -66,27 +68,32 @@ def readyz(request: HttpRequest) -> JsonResponse:
 
 
 def _last_resort(request: HttpRequest, code: int, title: str, detail: str) -> HttpResponse:
+    title, detail = gettext(title), gettext(detail)
     if is_api(request):
         return json_problem(code, title, detail)
     return render(request, "problem.html", {"problem": problem(code, title, detail)}, status=code)
 
 
 def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
-    return _last_resort(request, 400, "Cannot be used as typed", str(exception) or "The request could not be read.")
+    return _last_resort(
+        request, 400, "Cannot be used as typed", str(exception) or gettext_noop("The request could not be read.")
+    )
 
 
 def forbidden(request: HttpRequest, exception: Exception) -> HttpResponse:
-    return _last_resort(request, 403, "Not your role", "This form is too old or not yours. Open the page again.")
+    return _last_resort(
+        request, 403, "Not your role", gettext_noop("This form is too old or not yours. Open the page again.")
+    )
 
 
 def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
-    return _last_resort(request, 404, "Not found", "There is no such page.")
+    return _last_resort(request, 404, "Not found", gettext_noop("There is no such page."))
 
 
 def server_error(request: HttpRequest, **kwargs: Any) -> HttpResponse:
     return _last_resort(
         request,
         500,
-        "The book did not answer",
-        "Something broke here. Nothing is confirmed: treat every block as closed.",
+        gettext_noop("The book did not answer"),
+        gettext_noop("Something broke here. Nothing is confirmed: treat every block as closed."),
     )

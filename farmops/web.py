@@ -29,8 +29,8 @@ from apps.people import queries as people
 from apps.people.queries import Member
 from apps.people.rules import Can
 from farmops import clock, offline
-from farmops.errors import BadInput, FarmError, NotYourRole, Refused, Unknown
-from farmops.problems import PreconditionRequired, describe
+from farmops.errors import BadInput, FarmError, NotYourRole, Refused, Unknown, gettext_noop
+from farmops.problems import PreconditionRequired, describe, in_words
 from farmops.uploads import MEDIA, MOST_BYTES
 
 UNSAFE = {"POST", "PATCH", "PUT", "DELETE"}
@@ -92,9 +92,9 @@ class FarmAPI(APIView):
         """Sets ``member``, ``farm`` and ``now``; ``Unknown`` for strangers, ``NotYourRole`` for the wrong role."""
         self.member = people.member_of(farm, person)
         if key is not None and key.farm_id != self.member.farm.pk:
-            raise Unknown("This key belongs to another farm.")
+            raise Unknown(gettext_noop("This key belongs to another farm."))
         if method not in self.needs:
-            raise NotYourRole("Nobody may do this here.")
+            raise NotYourRole()
         self.member.require(self.needs[method])
         self.farm = self.member.farm
         self.now = clock.now()
@@ -204,7 +204,7 @@ class FarmPage(View):
             self.now = clock.now()
             method = "GET" if request.method in {"HEAD", "OPTIONS"} else str(request.method)
             if method not in self.needs:
-                raise NotYourRole("Nobody may do this here.")
+                raise NotYourRole()
             self.member.require(self.needs[method])
             response = super().dispatch(request, *args, **kwargs)
         except FarmError as error:
@@ -273,7 +273,7 @@ def put_errors(form: forms.Form, error: BadInput) -> None:
     """Show a service's ``BadInput`` at the form's fields (at the top when the field is not shown)."""
     for name, said in error.errors.items():
         for sentence in said:
-            shown = gettext(sentence)
+            shown = in_words(sentence)
             form.add_error(name if name in form.fields else None, shown if name in form.fields else f"{name}: {shown}")
 
 

@@ -16,7 +16,7 @@ from apps.crops import serializers as shapes
 from apps.crops.models import Crop, Planting, ScoutingNote, Variety
 from apps.land import queries as land
 from apps.people.rules import Can
-from farmops.errors import BadInput
+from farmops.errors import BadInput, gettext_noop
 from farmops.web import FarmAPI, FarmList
 
 READ_AND_ADD = {"GET": Can.READ_FARM, "POST": Can.EDIT_CROPS}
@@ -208,4 +208,4 @@ def _day(request: Request, today: date) -> date:
     try:
         return date.fromisoformat(text) if text else today
     except ValueError:
-        raise BadInput({"on": "Must be a date such as 2026-06-03."}) from None
+        raise BadInput({"on": gettext_noop("Must be a date such as 2026-06-03.")}) from None

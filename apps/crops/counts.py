@@ -63,7 +63,7 @@ def threshold(farm: Farm, code: str) -> FarmThreshold:
     """One threshold of the farm, or ``Unknown``."""
     found = thresholds(farm).get(code)
     if found is None:
-        raise Unknown("No such entry in this farm's book.")
+        raise Unknown()
     return found
 
 

@@ -14,6 +14,7 @@ from django.utils.translation import gettext_lazy as _
 from apps.equipment.rules import DropletClass, Method
 from apps.equipment.rules.calibration import LIFE_DAYS
 from farmops.errors import BadInput, gettext_noop
+from farmops.problems import in_words
 from farmops.units import number
 
 METHOD_NAMES = {
@@ -53,7 +54,7 @@ class AmountField(forms.CharField):
         try:
             typed = number(text, field="typed", maximum=self.maximum)
         except BadInput as bad:
-            raise ValidationError([gettext(s) for s in bad.errors["typed"]]) from None
+            raise ValidationError([in_words(s) for s in bad.errors["typed"]]) from None
         if self.above_zero and typed <= 0:
             raise ValidationError(gettext("Must be more than 0."))
         if typed != round(typed, self.places):

@@ -13,7 +13,7 @@ from decimal import ROUND_HALF_UP, Decimal
 from enum import StrEnum
 from typing import NamedTuple
 
-from farmops.errors import BadInput, Finding, Severity, gettext_noop
+from farmops.errors import BadInput, Finding, Said, Severity, gettext_noop
 from farmops.units import CANONICAL, CONTEXT, Dimension, Quantity, show, unit_name, volume_of
 
 PLACES = Decimal("0.000000001")
@@ -55,7 +55,13 @@ def stock_unit(unit: str) -> str:
     """The unit stock of such a product is kept in; ``BadInput`` on ``unit`` for anything but volume and mass."""
     dimension = Quantity(Decimal(0), unit).dimension
     if dimension not in (Dimension.VOLUME, Dimension.MASS):
-        raise BadInput({"unit": f"{unit_name(unit)} is no unit of product. Use a liquid or a weight unit."})
+        raise BadInput(
+            {
+                "unit": Said(
+                    gettext_noop("{unit} is no unit of product. Use a liquid or a weight unit."), unit=unit_name(unit)
+                )
+            }
+        )
     return CANONICAL[dimension]
 
 
@@ -71,8 +77,14 @@ def in_stock_unit(quantity: Quantity, unit: str, density_lb_per_gal: Decimal | N
     elif density_lb_per_gal is None:
         raise BadInput(
             {
-                field: f"{unit_name(quantity.unit)} cannot be counted in {unit_name(want)}: this product is kept in "
-                f"{unit_name(want)} and its label states no density. (Fluid ounce is floz, weight ounce is oz.)"
+                field: Said(
+                    gettext_noop(
+                        "{unit} cannot be counted in {kept}: this product is kept in {kept} and its label states no "
+                        "density. (Fluid ounce is floz, weight ounce is oz.)"
+                    ),
+                    unit=unit_name(quantity.unit),
+                    kept=unit_name(want),
+                )
             }
         )
     elif want == "gal":
@@ -80,7 +92,7 @@ def in_stock_unit(quantity: Quantity, unit: str, density_lb_per_gal: Decimal | N
     else:
         amount = CONTEXT.multiply(quantity.to("gal").amount, density_lb_per_gal)
     if abs(amount) > MOST:
-        raise BadInput({field: f"Must be {MOST} {unit_name(want)} or less."})
+        raise BadInput({field: Said(gettext_noop("Must be {most} or less."), most=f"{MOST} {unit_name(want)}")})
     return amount.quantize(PLACES, rounding=ROUND_HALF_UP)
 
 

@@ -36,7 +36,7 @@ from apps.people.rules import Can
 from apps.people.services import save_changes
 from apps.products.models import Product
 from apps.products.queries import today
-from farmops.errors import BadInput, Refused, gettext_noop, refuse
+from farmops.errors import BadInput, Refused, Said, gettext_noop, refuse
 from farmops.units import CONTEXT, Quantity
 
 ZERO = Decimal(0)
@@ -296,7 +296,14 @@ def _write(
     """The one place where balances change: the ledger line, the product's balance and the lot's, together."""
     stock.on_hand, stock.reserved = stock.on_hand + on_hand, stock.reserved + reserved
     if stock.on_hand > MOST * 9:
-        raise BadInput({"amount": f"The shed would hold more than {MOST * 9} {stock.unit} of this product."})
+        raise BadInput(
+            {
+                "amount": Said(
+                    gettext_noop("The shed would hold more than {most} of this product."),
+                    most=f"{MOST * 9} {stock.unit}",
+                )
+            }
+        )
     stock.version += 1
     stock.save(update_fields=["on_hand", "reserved", "version"])
     if lot is not None and on_hand:

@@ -15,7 +15,7 @@ from apps.land import serializers as shapes
 from apps.land.filters import BlockFilters, PlaceFilters
 from apps.land.models import Block, Field, SensitivePlace
 from apps.people.rules import Can
-from farmops.errors import BadInput, Finding
+from farmops.errors import BadInput, Finding, gettext_noop
 from farmops.units import number
 from farmops.web import FarmAPI, FarmList
 
@@ -192,7 +192,7 @@ def _feet(request: Request) -> int:
         raise BadInput(dict.fromkeys(unknown, "Not a filter here. Use: within_ft."))
     feet = number(request.query_params.get("within_ft", NEAR_FT), field="within_ft", maximum=MOST_FT)
     if feet != int(feet):
-        raise BadInput({"within_ft": "Must be whole feet."})
+        raise BadInput({"within_ft": gettext_noop("Must be whole feet.")})
     return int(feet)
 
 

@@ -18,7 +18,7 @@ from apps.land.models import Block, Field, SensitivePlace
 from apps.land.rules import BlockFact, PlaceFact, SensitiveKind
 from apps.people.models import Farm
 from apps.people.queries import one
-from farmops.errors import Finding, Unknown
+from farmops.errors import Finding, Unknown, gettext_noop
 
 __all__ = ["heirs", "shared_history"]  # beside everything below: the ground of split and merged blocks
 
@@ -75,7 +75,7 @@ def blocks_by_id(farm: Farm, block_ids: Iterable[int]) -> dict[int, Block]:
     wanted = set(block_ids)
     found = {row.pk: row for row in all_blocks(farm).filter(pk__in=wanted)}
     if len(found) != len(wanted):
-        raise Unknown("No such block in this farm's book.")
+        raise Unknown(gettext_noop("No such block in this farm's book."))
     return found
 
 

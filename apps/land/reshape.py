@@ -13,13 +13,14 @@ from django.utils.module_loading import import_string
 from apps.audit import services as audit
 from apps.land import queries, rules
 from apps.land.models import Block, Lineage
-from apps.land.rules import BlockFact, Faults, Reading, Reshaping
+from apps.land.rules import BlockFact, Reading, Reshaping
 from apps.land.rules.farm_files import CODE_LENGTH, ENTER_BLOCK_NAME, ENTER_CODE, NAME_LENGTH
 from apps.land.services import insert_block, lock_ground
 from apps.people.models import Farm
 from apps.people.queries import Member
 from apps.people.services import save_changes
-from farmops.errors import BadInput, Finding, Refused, gettext_noop, refusals, refuse
+from farmops.errors import BadInput, Finding, Refused, Said, gettext_noop, refusals, refuse
+from farmops.faults import Faults
 
 MOST = 20
 
@@ -42,7 +43,7 @@ def split_block(
     farm = lock_ground(member)
     row = _in_use(farm, block_id)
     if not 2 <= len(pieces) <= MOST:
-        raise BadInput({"pieces": f"Draw 2 to {MOST} pieces."})
+        raise BadInput({"pieces": Said(gettext_noop("Draw 2 to {most} pieces."), most=MOST)})
     facts = [_piece(farm, row, number, piece) for number, piece in enumerate(pieces)]
     _stop(rules.check_split(row.polygon, [f.polygon for f in facts]))
     _retire([row], member, now, {row.pk: expected_version})
@@ -60,7 +61,7 @@ def merge_blocks(*, member: Member, block_ids: Sequence[int], name: str, code: s
     farm = lock_ground(member)
     ids = sorted(set(block_ids))
     if not 2 <= len(ids) <= MOST:
-        raise BadInput({"block_ids": f"Choose 2 to {MOST} blocks."})
+        raise BadInput({"block_ids": Said(gettext_noop("Choose 2 to {most} blocks."), most=MOST)})
     rows = [_in_use(farm, block_id) for block_id in ids]
     if len({row.field_id for row in rows}) > 1:
         raise BadInput({"block_ids": gettext_noop("The blocks must lie in the same field.")})

@@ -17,7 +17,7 @@ from django.utils.module_loading import import_string
 from apps.audit import services as audit
 from apps.land import queries, rules
 from apps.land.models import Block, Field, SensitivePlace
-from apps.land.rules import BlockFact, Faults, Reading
+from apps.land.rules import BlockFact, Reading
 from apps.land.rules.farm_files import (
     CODE_LENGTH,
     ENTER_BLOCK_NAME,
@@ -32,6 +32,7 @@ from apps.people.queries import Member
 from apps.people.rules import Can
 from apps.people.services import save_changes
 from farmops.errors import BadInput, Finding, Refused, gettext_noop, refusals, refuse
+from farmops.faults import Faults
 
 CODE_TAKEN = gettext_noop("Another block has this code; choose another.")
 NAME_TAKEN = gettext_noop("Another field has this name; choose another.")
@@ -200,7 +201,7 @@ def _block_values(farm: Farm, row: Block, changes: Mapping[str, Any]) -> tuple[d
     if "code" in changes:
         values["code"] = faults.text(changes, "code", "", CODE_LENGTH, ENTER_CODE)
         if queries.code_taken(farm, values["code"], but=row.pk):
-            faults.errors.setdefault("code", []).append(CODE_TAKEN)
+            faults.add("code", CODE_TAKEN)
     if "field_id" in changes:
         values["field_id"] = queries.field(farm, changes["field_id"]).pk
     outline = Reading(geometry=row.polygon)

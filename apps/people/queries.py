@@ -13,7 +13,7 @@ from django.utils.crypto import constant_time_compare
 
 from apps.people.models import ApiToken, Farm, Invitation, Membership, Person
 from apps.people.rules import Can, Role, held, may, who_may
-from farmops.errors import NotYourRole, Unknown
+from farmops.errors import NotYourRole, Said, Unknown, gettext_noop
 from farmops.prepared import Prepared
 
 
@@ -33,7 +33,7 @@ class Member:
     def require(self, can: Can) -> None:
         """``NotYourRole`` unless one of this member's roles holds the capability."""
         if not self.can(can):
-            raise NotYourRole(f"This needs one of: {who_may(can)}.")
+            raise NotYourRole(Said(gettext_noop("This needs one of: {roles}."), roles=who_may(can)))
 
 
 def as_member(row: Membership) -> Member:
@@ -44,7 +44,7 @@ def member_of(farm_slug: str, person: Person) -> Member:
     """The member behind a request; ``Unknown`` for strangers, also when the farm exists. One query."""
     found = MEMBER.rows(farm=farm_slug, person=person.pk)
     if not found:
-        raise Unknown("No such farm in your book.")
+        raise Unknown(gettext_noop("No such farm in your book."))
     (number, manager, applicator, staff, name, *columns) = found[0]
     return Member(
         id=number,
@@ -90,7 +90,7 @@ def active_member_for_person(farm: Farm, person_id: int) -> Member:
     """The active member with this person id; ``Unknown`` if there is none on this farm."""
     row = members(farm).filter(person_id=person_id, active=True, person__is_active=True).first()
     if row is None:
-        raise Unknown("Nobody with that number works on this farm.")
+        raise Unknown(gettext_noop("Nobody with that number works on this farm."))
     return as_member(row)
 
 
@@ -135,5 +135,5 @@ def one(found: Any) -> Any:
     """The single row asked for, or ``Unknown`` (also for another farm's row)."""
     row = found.first()
     if row is None:
-        raise Unknown("No such entry in this farm's book.")
+        raise Unknown()
     return row

@@ -104,6 +104,6 @@ def may(roles: Iterable[Role], can: Can) -> bool:
     return not WHO_MAY.get(can, frozenset()).isdisjoint(roles)
 
 
-def who_may(can: Can) -> str:
-    """The roles that hold the capability, for the sentence that explains a refusal."""
-    return " / ".join(ROLE_NAMES[r] for r in Role if r in WHO_MAY.get(can, frozenset()))
+def who_may(can: Can) -> tuple[str, ...]:
+    """The names of the roles that hold the capability, for the sentence that explains a refusal."""
+    return tuple(ROLE_NAMES[r] for r in Role if r in WHO_MAY.get(can, frozenset()))

@@ -52,7 +52,7 @@ def save_changes(row: Any, *, member: Member, expected_version: int, changes: Ma
     Call it inside the service's transaction, after the role check.
     """
     if row.version != expected_version:
-        raise Stale("Somebody changed this since you opened it. Read it again, then repeat your change.")
+        raise Stale()
     before, after = audit.changed(row, changes)
     if not after:
         return row

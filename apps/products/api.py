@@ -15,7 +15,7 @@ from apps.products import queries, services
 from apps.products import serializers as shapes
 from apps.products.filters import LabelFilter, ProductFilter
 from apps.products.models import LabelVersion, Product
-from farmops.errors import BadInput, Unknown
+from farmops.errors import BadInput, Said, Unknown, gettext_noop
 from farmops.web import FarmAPI, FarmList
 
 
@@ -73,7 +73,7 @@ class LabelInForce(FarmAPI):
         on_date = self._asked(request)
         row = queries.label_in_force(queries.product_in(self.farm, product, on_date), on_date)
         if row is None:
-            raise Unknown(f"No checked label of this product is in force on {on_date}.")
+            raise Unknown(Said(gettext_noop("No checked label of this product is in force on {on}."), on=on_date))
         return self.show(shapes.LabelOut, row)
 
     def _asked(self, request: Request) -> date:
@@ -83,7 +83,7 @@ class LabelInForce(FarmAPI):
         try:
             return date.fromisoformat(text)
         except ValueError:
-            raise BadInput({"on": "Must be a date such as 2026-06-03."}) from None
+            raise BadInput({"on": gettext_noop("Must be a date such as 2026-06-03.")}) from None
 
 
 class LabelVersions(FarmList):

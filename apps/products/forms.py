@@ -22,6 +22,7 @@ from apps.products.rules import (
     YearBasis,
 )
 from apps.products.wording import named
+from farmops.problems import in_words
 from farmops.units import PRODUCT_UNITS, unit_name
 
 
@@ -185,9 +186,9 @@ class DocumentForm(forms.Form):
         """Show a fault of the document at the field it is about."""
         name, rest = path[0] if path else "", path[1:]
         if name in self.fields:
-            self.add_error(name, _where(rest) + gettext(said))
+            self.add_error(name, _where(rest) + in_words(said))
         else:
-            self.add_error(None, ": ".join(filter(None, [".".join(path), gettext(said)])))
+            self.add_error(None, ": ".join(filter(None, [".".join(path), in_words(said)])))
 
 
 class IngredientForm(DocumentForm):

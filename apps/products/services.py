@@ -16,7 +16,7 @@ from apps.people.services import save_changes
 from apps.products import queries
 from apps.products.models import LabelVersion, Product, hash_of
 from apps.products.rules import Kind, label_body, read_label
-from farmops.errors import BadInput, Stale, gettext_noop, refuse
+from farmops.errors import BadInput, Stale, gettext_noop, one_of, refuse
 
 PLACE = "body"  # where the label document stands in a request; its faults are named from there
 
@@ -67,7 +67,7 @@ def add_product(
 
 def _kind(kind: Kind | str) -> str:
     if kind not in set(Kind):
-        raise BadInput({"kind": f"Use one of: {', '.join(Kind)}."})
+        raise BadInput({"kind": one_of(Kind)})
     return Kind(kind).value
 
 
@@ -185,7 +185,7 @@ def check_label(*, member: Member, label_id: int, body_hash: str, checked_agains
     row = _locked_version(member, label_id)
     _only_draft(row)
     if row.body_hash != body_hash:
-        raise Stale("The draft was changed after you read it. Read it again against the paper.")
+        raise Stale(gettext_noop("The draft was changed after you read it. Read it again against the paper."))
     paper = checked_against.strip()
     if len(paper) < 5 or len(paper) > 300:
         raise BadInput(

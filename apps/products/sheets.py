@@ -16,6 +16,7 @@ from django.utils.translation import gettext_lazy as _
 
 from apps.products.forms import PPE_TASKS, AboutForm, DocumentForm, GroupForm, IngredientForm, LabelForm, UseForm
 from farmops.errors import BadInput
+from farmops.problems import in_words
 
 TABLES: dict[str, tuple[type[DocumentForm], Any]] = {
     "ingredients": (IngredientForm, _("Active ingredients")),
@@ -131,7 +132,7 @@ class LabelSheet:
         if table in self.tables and place.isdigit():
             self._used[table][int(place)].put(path[2:], said)
         elif table in self.about.fields:
-            self.about.add_error(table, gettext(said))
+            self.about.add_error(table, in_words(said))
         else:
             self.label.put(path, said)
 

@@ -11,7 +11,7 @@ from django.utils.dateparse import parse_datetime
 from apps.people.models import Farm
 from apps.safety.rules import CLOCKS_DIFFER, Activity
 from farmops import clock
-from farmops.errors import BadInput, gettext_noop
+from farmops.errors import BadInput, Said, gettext_noop
 
 FARTHEST = timedelta(days=400)
 REST = "rest"
@@ -34,7 +34,15 @@ def work_asked(query: Mapping[str, str]) -> str | None:
     if not code:
         return None
     if code not in set(Activity):
-        raise BadInput({"activity": f"“{code}” is not a kind of work here. Use one of: {', '.join(Activity)}."})
+        raise BadInput(
+            {
+                "activity": Said(
+                    gettext_noop("“{code}” is not a kind of work here. Use one of: {codes}."),
+                    code=code,
+                    codes=", ".join(Activity),
+                )
+            }
+        )
     return code
 
 

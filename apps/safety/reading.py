@@ -52,7 +52,7 @@ def ground_and_hung(farm: Farm, block_id: int, at: datetime) -> tuple[Ground, Hu
     later; ``Unknown`` for another farm's block. One query."""
     found = _read(ONE.rows(farm=farm.pk, block=block_id, after=at - rules.MINUTE), farm, at)
     if not found:
-        raise Unknown("No such entry in this farm's book.")
+        raise Unknown()
     return found[0]
 
 

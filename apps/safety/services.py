@@ -23,7 +23,7 @@ from apps.safety.following import on_heirs, with_heirs
 from apps.safety.models import Closure
 from apps.safety.rules import Kind, LiftReason, NewClosure
 from apps.safety.seen.services import look_back
-from farmops.errors import Finding, NotYourRole, Refused, Unknown
+from farmops.errors import Finding, NotYourRole, Refused, Unknown, gettext_noop
 
 Source = str
 
@@ -33,7 +33,7 @@ def lock_ground(farm: Farm, block_ids: Iterable[int]) -> dict[int, Block]:
     wanted = sorted(set(block_ids))
     found = {b.pk: b for b in Block.objects.for_farm(farm).select_for_update().filter(pk__in=wanted).order_by("pk")}
     if len(found) != len(wanted):
-        raise Unknown("No such block in this farm's book.")
+        raise Unknown(gettext_noop("No such block in this farm's book."))
     return found
 
 
@@ -197,13 +197,13 @@ def _may_lift(farm: Farm, member: Member | None, reason: LiftReason) -> None:
     _same_farm(farm, member)
     if reason in rules.SIGNED_REASONS:
         if member is None:
-            raise NotYourRole("Only an applicator's signature can give this reason.")
+            raise NotYourRole(gettext_noop("Only an applicator's signature can give this reason."))
         member.require(Can.SIGN)
 
 
 def _same_farm(farm: Farm, member: Member | None) -> None:
     if member is not None and member.farm.pk != farm.pk:
-        raise Unknown("No such farm in your book.")
+        raise Unknown(gettext_noop("No such farm in your book."))
 
 
 def _stop(findings: list[Finding]) -> None:

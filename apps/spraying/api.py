@@ -23,7 +23,7 @@ from apps.spraying.rules.states import JobState, open_steps, pointless
 from apps.spraying.services.naming import FIELDS
 from apps.spraying.services.sign import shown
 from farmops import clock
-from farmops.errors import BadInput, Refused, refuse
+from farmops.errors import BadInput, Refused, one_of, refuse
 from farmops.web import FarmAPI, FarmList
 
 
@@ -218,7 +218,7 @@ class ReadBackJob(FarmAPI):
     def get(self, request: Request, farm: str, job: int) -> Response:
         asked = request.query_params.get("meaning", Meaning.APPLIED.value)
         if asked not in set(Meaning):
-            raise BadInput({"meaning": f"Use one of: {', '.join(Meaning)}."})
+            raise BadInput({"meaning": one_of(Meaning)})
         row = queries.job(self.farm, job)
         must_be_signable(row, Meaning(asked))
         body, body_hash, signing = shown(row, self.member, Meaning(asked))

@@ -28,7 +28,7 @@ from apps.spraying.rules.signing import CORRECTED, STATEMENTS, Signing, Standing
 from apps.training.queries import credentials
 from apps.training.rules import CertificateFacts, Credentials, certificate_on, signing_findings
 from farmops import clock
-from farmops.errors import Finding, NotYourRole, Severity
+from farmops.errors import Finding, NotYourRole, Said, Severity, gettext_noop
 from farmops.units import show
 
 FORM = 1
@@ -55,7 +55,9 @@ def signing_of(job: Job, member: Member) -> Signing:
                 certificate=certified.get(member.person_id),
             )
     who = " / ".join(person.full_name for s, person in _people(job).items() if s in allowed and person is not None)
-    raise NotYourRole(f"Only the applicator who did or supervised this spray can sign it: {who}.")
+    raise NotYourRole(
+        Said(gettext_noop("Only the applicator who did or supervised this spray can sign it: {who}."), who=who)
+    )
 
 
 def since_applied(job: Job, signing: Signing, signed_on: date) -> list[Finding]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
@@ -17,7 +17,8 @@ from apps.people.rules import Role
 from apps.products.models import Product
 from apps.products.rules import RateBasis
 from farmops import clock
-from farmops.errors import BadInput, Unknown, gettext_noop
+from farmops.errors import BadInput, Said, Unknown, gettext_noop, one_of
+from farmops.faults import Faults
 from farmops.units import PRODUCT_UNITS, number
 
 MOST_BLOCKS, MOST_PRODUCTS, MOST_TARGETS = 60, 10, 10
@@ -25,29 +26,6 @@ EXPECTED = {"expected_wind_mph": (0, 100), "expected_high_f": (-40, 140), "expec
 LONGEST_WINDOW = timedelta(hours=24)
 FARTHEST = timedelta(days=400)
 _CODE = re.compile(r"^[a-z][a-z0-9_]{1,39}$")
-
-
-class Faults:
-    """Bad input gathered field by field, raised together."""
-
-    def __init__(self) -> None:
-        self.errors: dict[str, list[str]] = {}
-
-    def add(self, field: str, said: str) -> None:
-        self.errors.setdefault(field, []).append(said)
-
-    def take(self, act: Callable[[], Any]) -> Any:
-        """``act()``; its bad input is kept and ``None`` given instead."""
-        try:
-            return act()
-        except BadInput as bad:
-            for field, said in bad.errors.items():
-                self.errors.setdefault(field, []).extend(said)
-            return None
-
-    def stop(self) -> None:
-        if self.errors:
-            raise BadInput(self.errors)
 
 
 class Plan(Faults):
@@ -76,7 +54,7 @@ class Plan(Faults):
         self._machine(values)
         self._ground(blocks)
         self._mix(products)
-        self.stop()
+        self.raise_any()
         return self
 
     def _targets(self, typed: Sequence[str]) -> list[str]:
@@ -191,10 +169,13 @@ class Plan(Faults):
             self.add(f"{where}.product_id", gettext_noop("This product is no longer used."))
         basis, unit = str(line.get("rate_basis") or RateBasis.PER_ACRE), str(line["rate_unit"])
         if basis not in set(RateBasis):
-            self.add(f"{where}.rate_basis", f"Use one of: {', '.join(RateBasis)}.")
+            self.add(f"{where}.rate_basis", one_of(RateBasis))
         units = ("%vv",) if basis == RateBasis.PERCENT_VV else PRODUCT_UNITS
         if unit not in units:
-            self.add(f"{where}.rate_unit", f"“{unit}” does not fit. Use one of: {', '.join(units)}.")
+            self.add(
+                f"{where}.rate_unit",
+                Said(gettext_noop("“{unit}” does not fit. Use one of: {codes}."), unit=unit, codes=", ".join(units)),
+            )
         amount = self.take(
             lambda: decimal_typed(line["rate_amount"], f"{where}.rate_amount", maximum=100_000, places=4)
         )
@@ -207,5 +188,5 @@ def decimal_typed(value: object, field: str, *, maximum: int, places: int, minim
     """A typed number with no more decimals than the book keeps: nothing is rounded silently."""
     found = number("" if value is None else value, field=field, minimum=minimum, maximum=maximum)
     if found != found.quantize(Decimal(1).scaleb(-places)):
-        raise BadInput({field: f"Use {places} decimals at most."})
+        raise BadInput({field: Said(gettext_noop("Use {places} decimals at most."), places=places)})
     return found

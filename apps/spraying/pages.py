@@ -329,6 +329,9 @@ class AssignJob(StepPage):
             "stopped": bool(refusals(found)),
             "asks_reason": bool(needing_reason(found)),
             "instead": instead_of(job, self.now) if refusals(checking.flat(blocks)) else None,
+            "adopt_url": reverse("spraying:adopt", args=[self.farm.slug, job.pk])
+            if self.member.can(Can.PLAN_JOBS)
+            else "",
         }
 
     def form(self, data: Any = None) -> forms.AssignForm:

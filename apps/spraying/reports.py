@@ -11,12 +11,13 @@ from typing import Any
 from apps.land import queries as land
 from apps.land.rules import acres_of, overlap_acres, read_polygon
 from apps.spraying.history import planned_rate
-from apps.spraying.inputs import Faults, decimal_typed
+from apps.spraying.inputs import decimal_typed
 from apps.spraying.models import Job, JobBlock, JobProduct
 from apps.spraying.rules import Weather
 from apps.spraying.rules.outcome import achieved_gpa, check_times, deviation, off_plan, per_acre, percent_text
 from apps.weather.rules.readings import COMPASS
-from farmops.errors import BadInput, gettext_noop
+from farmops.errors import BadInput, Said, gettext_noop
+from farmops.faults import Faults
 from farmops.units import PRODUCT_UNITS, Quantity, dimension_of
 
 OVERLAP = Decimal("1.5")
@@ -72,7 +73,7 @@ def read_readings(values: Mapping[str, Any], *, taken_at: datetime, needed: Sequ
     gust, wind = found.get("gust_mph"), found.get("wind_mph")
     if gust is not None and wind is not None and gust < wind:
         faults.add("gust_mph", gettext_noop("Gusts must be at least the wind."))
-    faults.stop()
+    faults.raise_any()
     return Readings(taken_at=taken_at, wind_from=wind_from, **found)
 
 
@@ -119,7 +120,7 @@ def read_done(job: Job, values: Mapping[str, Any], *, now: datetime) -> Done:
     ground = _Ground(job, faults).read(values["blocks"])
     amounts = _amounts(job, values["products"], faults)
     end = faults.take(lambda: read_readings(values, taken_at=values["ended_at"], needed=()))
-    faults.stop()
+    faults.raise_any()
     reason = str(values.get("deviation_reason") or "").strip()[:2000]
     _ask_reason(job, sum(ground.acres.values(), start=Decimal(0)), amounts, gallons, reason)
     return Done(
@@ -214,7 +215,13 @@ def _amount(job: Job, row: JobProduct, where: str, line: Mapping[str, Any]) -> Q
     planned = planned_rate(row).per_acre(job.spray_gpa)
     if unit not in PRODUCT_UNITS or (planned is not None and dimension_of(unit) is not planned.dimension):
         alike = [u for u in PRODUCT_UNITS if planned is None or dimension_of(u) is planned.dimension]
-        raise BadInput({f"{where}.unit": f"Use one of: {', '.join(alike)}. (floz is a volume, oz a weight.)"})
+        raise BadInput(
+            {
+                f"{where}.unit": Said(
+                    gettext_noop("Use one of: {codes}. (floz is a volume, oz a weight.)"), codes=", ".join(alike)
+                )
+            }
+        )
     return Quantity(decimal_typed(line.get("amount"), f"{where}.amount", maximum=1_000_000, places=4), unit)
 
 
@@ -232,5 +239,5 @@ def _ask_reason(
         if planned is not None and off_plan(planned, used):
             off.append(f"{row.product.name} {used}/acre, {percent_text(deviation(planned, used))}")
     if off and len(reason) < 5:
-        said = "Say why the rate differs from the plan: " + "; ".join(off) + "."
+        said = Said(gettext_noop("Say why the rate differs from the plan: {rates}."), rates="; ".join(off))
         raise BadInput({"deviation_reason": said})

@@ -179,7 +179,7 @@ def card(farm: Farm, person_id: int, on_date: date) -> Card:
     """One person's card; ``Unknown`` for somebody without a place on the farm."""
     for known, rows in _papers(farm, [person_id]):
         return _card(known, rows, farm.jurisdiction, on_date, renewals(farm, rows))
-    raise Unknown("Nobody with that number works on this farm.")
+    raise Unknown(gettext_noop("Nobody with that number works on this farm."))
 
 
 def _card(

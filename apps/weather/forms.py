@@ -14,6 +14,7 @@ from django.utils.translation import gettext_lazy as _
 from apps.weather.rules.rain import GAUGE_NAMES, Gauge
 from apps.weather.rules.readings import COMPASS, Source
 from farmops.errors import BadInput, gettext_noop
+from farmops.problems import in_words
 from farmops.units import number
 
 SOURCE_NAMES = {
@@ -39,7 +40,7 @@ class NumberField(forms.CharField):
         try:
             typed = number(text, field="typed", minimum=self.minimum, maximum=self.maximum)
         except BadInput as bad:
-            raise ValidationError([gettext(s) for s in bad.errors["typed"]]) from None
+            raise ValidationError([in_words(s) for s in bad.errors["typed"]]) from None
         if typed != round(typed, self.places):
             said = gettext("At most one decimal.") if self.places == 1 else gettext("At most two decimals.")
             raise ValidationError(said)

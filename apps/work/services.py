@@ -22,7 +22,7 @@ from apps.safety.services import lock_ground
 from apps.work import queries, rules
 from apps.work.models import Task, TaskStep
 from apps.work.rules import State, Step
-from farmops.errors import BadInput, NotYourRole, Refused, Unknown, gettext_noop
+from farmops.errors import BadInput, NotYourRole, Refused, Said, Unknown, gettext_noop
 
 FACTS = ("block_id", "title", "activity", "is_harvest", "assigned_to_id", "starts_at", "ends_at", "notes")
 
@@ -196,7 +196,12 @@ def _locked(member: Member, task_id: int, step: Step) -> Task:
     own = row.assigned_to_id == member.person_id
     needed = rules.capability(step, own=own)
     if not member.can(needed) and not own and member.can(rules.capability(step, own=True)):
-        raise NotYourRole(f"This is the task of {row.assigned_to.full_name}. Only they or a manager can do this.")
+        raise NotYourRole(
+            Said(
+                gettext_noop("This is the task of {who}. Only they or a manager can do this."),
+                who=row.assigned_to.full_name,
+            )
+        )
     member.require(needed)
     return row
 

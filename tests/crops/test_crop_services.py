@@ -125,8 +125,8 @@ def test_a_planting_needs_its_own_crops_variety_and_known_words(cast):
         plan(cast, variety_id=other.pk, purpose="sale", started_as="cutting", note="x" * 401)
     assert refused.value.errors == {
         "variety_id": ["Egg is a variety of Gourd, not of Winter squash."],
-        "purpose": ["Must be one of: cash, cover."],
-        "started_as": ["Must be one of: seed, transplant."],
+        "purpose": ["Use one of: cash, cover."],
+        "started_as": ["Use one of: seed, transplant."],
         "note": ["Must be 400 characters or fewer."],
     }
 
@@ -364,8 +364,8 @@ LOOKS_REFUSED = {
     "unknown words": (
         {"crop_in_bloom": "maybe", "weeds_in_bloom": "", "stage": "boot", "text": "a\x00b"},
         {
-            "crop_in_bloom": ["Must be one of: yes, no, not_looked."],
-            "weeds_in_bloom": ["Must be one of: yes, no, not_looked."],
+            "crop_in_bloom": ["Use one of: yes, no, not_looked."],
+            "weeds_in_bloom": ["Use one of: yes, no, not_looked."],
             "stage": ["Zadoks stage must be a whole number from 0 to 99."],
             "text": ["Must be plain text without control characters."],
         },

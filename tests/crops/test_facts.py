@@ -216,7 +216,7 @@ def test_heights_are_read(typed: object, height: str | None) -> None:
         ("tall", "“tall” must be a number, like 1.5."),
         ("-1", "Must be 0 or more."),
         ("241", "Must be 240 or less."),
-        ("1.25", "At most one decimal."),
+        ("1.25", "Use 1 decimal at most."),
     ],
 )
 def test_heights_refused(typed: str, said: str) -> None:

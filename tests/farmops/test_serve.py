@@ -28,19 +28,32 @@ def children_of(pid: int) -> list[int]:
 
 
 @pytest.fixture
-def served(tmp_path):
+def serve(tmp_path):
+    """Starts the site in a folder of its own; the second time it finds the first one's book."""
     env = {**os.environ, "FARMOPS_DATA": str(tmp_path), "DATABASE_URL": "", "REDIS_URL": "", "SWEEP_SECONDS": "1"}
     env.pop("PYTEST_CURRENT_TEST", None)
-    port = free_port()
-    command = [sys.executable, "manage.py", "serve", "--prepare", "--no-demo", "--port", str(port)]
-    process = subprocess.Popen(
-        command, cwd=ROOT, env=env, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, start_new_session=True
-    )
-    address = f"http://127.0.0.1:{port}"
-    _wait(address + "/readyz", process)
-    yield process, address
-    if process.poll() is None:
-        os.killpg(process.pid, signal.SIGKILL)
+    started: list[subprocess.Popen[str]] = []
+
+    def start() -> tuple[subprocess.Popen[str], str]:
+        port = free_port()
+        command = [sys.executable, "manage.py", "serve", "--prepare", "--no-demo", "--port", str(port)]
+        process = subprocess.Popen(
+            command,
+            cwd=ROOT,
+            env=env,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            text=True,
+            start_new_session=True,
+        )
+        started.append(process)
+        _wait(f"http://127.0.0.1:{port}/readyz", process)
+        return process, f"http://127.0.0.1:{port}"
+
+    yield start
+    for process in started:
+        if process.poll() is None:
+            os.killpg(process.pid, signal.SIGKILL)
 
 
 def _wait(address: str, process: subprocess.Popen[str]) -> None:
@@ -54,21 +67,22 @@ def _wait(address: str, process: subprocess.Popen[str]) -> None:
     raise AssertionError("the site did not answer within four minutes")
 
 
-@pytest.mark.parametrize("wanted", [signal.SIGINT, signal.SIGTERM], ids=["Ctrl-C", "SIGTERM"])
-def test_one_group_that_serves_and_stops_cleanly(served, wanted):
-    process, address = served
-    with urllib.request.urlopen(address + "/log-in/") as page:
-        text = page.read().decode()
-        assert "default-src 'none'" in page.headers["Content-Security-Policy"]
-    assert 'name="username"' in text
-    assert "farm/farm." in text  # the sheet under its hashed name
-    family = [p for child in children_of(process.pid) for p in [child, *children_of(child)]]
-    assert len(family) >= 3  # web server, its workers, ticker
-    if wanted is signal.SIGINT:
-        os.killpg(process.pid, wanted)  # a terminal sends Ctrl-C to the whole group
-    else:
-        process.send_signal(wanted)
-    said, _ = process.communicate(timeout=30)
-    assert process.returncode == 0, said
-    assert said.rstrip().endswith("Stopped.")
-    assert [p for p in family if Path(f"/proc/{p}").exists()] == []
+def test_one_group_that_serves_and_stops_cleanly(serve):
+    """Twice in the same folder, stopped with Ctrl-C and by a supervisor's SIGTERM."""
+    for wanted in (signal.SIGINT, signal.SIGTERM):
+        process, address = serve()
+        with urllib.request.urlopen(address + "/log-in/") as page:
+            text = page.read().decode()
+            assert "default-src 'none'" in page.headers["Content-Security-Policy"]
+        assert 'name="username"' in text
+        assert "farm/farm." in text  # the sheet under its hashed name
+        family = [p for child in children_of(process.pid) for p in [child, *children_of(child)]]
+        assert len(family) >= 3  # web server, its workers, ticker
+        if wanted is signal.SIGINT:
+            os.killpg(process.pid, wanted)  # a terminal sends Ctrl-C to the whole group
+        else:
+            process.send_signal(wanted)
+        said, _ = process.communicate(timeout=30)
+        assert process.returncode == 0, said
+        assert said.rstrip().endswith("Stopped.")
+        assert [p for p in family if Path(f"/proc/{p}").exists()] == []

@@ -11,12 +11,12 @@ from apps.land.rules import (
     SensitiveKind,
     acres_differ,
     acres_of,
-    plain_text,
     read_kind,
     read_planted_acres,
     shared_ground,
 )
 from farmops.errors import BadInput, Severity
+from farmops.faults import plain_text
 from tests.land.shapes import SQUARE_10, SQUARE_40, box, polygon
 
 

@@ -199,6 +199,8 @@ def test_the_doors_send_out_what_they_take_back(bench, api, browser_client, cloc
     page = browser_client(bench.manager)
     shown = page.get(f"/f/alder-bend/jobs/{job.pk}/").content.decode()
     assert "Change the plan like this" in shown and "window_starts_at" in shown
+    assigning = page.get(f"/f/alder-bend/jobs/{job.pk}/assign/").content.decode()
+    assert assigning.count(f'action="/f/alder-bend/jobs/{job.pk}/adopt/"') == shown.count("Change the plan like this")
 
     stale = page.post(f"/f/alder-bend/jobs/{job.pk}/adopt/", {"version": 99, "plan": json.dumps(way["plan"])})
     assert stale.status_code == 412

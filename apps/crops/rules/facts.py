@@ -139,5 +139,5 @@ def read_height(value: object, *, field: str = "height_in") -> Decimal | None:
         return None
     found: Decimal = number(text, field=field, minimum=0, maximum=240)
     if found != found.quantize(Decimal("0.1")):
-        raise BadInput({field: gettext_noop("At most one decimal.")})
+        raise BadInput({field: gettext_noop("Use 1 decimal at most.")})
     return found

@@ -11,7 +11,7 @@ import re
 from dataclasses import dataclass
 from enum import StrEnum
 
-from farmops.errors import BadInput, gettext_noop
+from farmops.errors import BadInput, Said, gettext_noop
 
 CODE_SHAPE = re.compile(r"[a-z][a-z0-9_]{0,39}")
 FALLOW_COVER = "fallow_cover"  # the site of a block on which only a cover crop lives
@@ -99,7 +99,7 @@ def read_family(value: object, *, field: str = "family") -> Family:
         return Family(text)
     except ValueError:
         names = ", ".join(Family)
-        raise BadInput({field: gettext_noop("Family must be one of: {names}.").format(names=names)}) from None
+        raise BadInput({field: Said(gettext_noop("Family must be one of: {names}."), names=names)}) from None
 
 
 def read_code(value: object, *, field: str = "code") -> str:
@@ -219,4 +219,4 @@ def family_fits(code: str, family: Family) -> None:
     known = KNOWN_CROPS.get(code)
     if known is not None and known.family is not family:
         said = gettext_noop("{name} belongs to {family}. Use that family, or another code for another crop.")
-        raise BadInput({"family": said.format(name=known.name, family=known.family.value)})
+        raise BadInput({"family": Said(said, name=known.name, family=known.family.value)})

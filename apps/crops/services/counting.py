@@ -16,12 +16,12 @@ from apps.crops.rules import TRAPS, Measure, Place, Surety, Unit
 from apps.crops.services.scouting import day_of_look, planting_on
 from apps.crops.services.typed import choice, reason_for_taking_back
 from apps.land import queries as land
-from apps.land.rules import Faults
 from apps.people.models import Farm
 from apps.people.queries import Member, one
 from apps.people.rules import Can
 from apps.people.services import save_changes
-from farmops.errors import BadInput, NotYourRole, Stale, gettext_noop
+from farmops.errors import BadInput, NotYourRole, Said, Stale, gettext_noop
+from farmops.faults import Faults
 from farmops.units import number
 
 WHOLE = {"sample_min": (1, 10_000), "places_min": (1, 40), "places": (1, 40), "per_place": (1, 1000)}
@@ -114,7 +114,7 @@ def set_threshold(
         )
         return changed
     if expected_version:
-        raise Stale("Somebody changed this since you opened it. Read it again, then repeat your change.")
+        raise Stale()
     row = ThresholdRow.objects.add(farm=member.farm, code=code, **values)
     audit.record(farm=member.farm, actor=member, verb="set", subject=row, now=now, after=values)
     return row
@@ -164,5 +164,5 @@ def _whole(value: object, field: str, least: int, most: int) -> int:
     text = str(value if value is not None else "").strip()
     if not (text.isascii() and text.isdigit() and len(text) < 7 and least <= int(text) <= most):
         said = gettext_noop("Must be a whole number from {least} to {most}.")
-        raise BadInput({field: said.format(least=least, most=most)})
+        raise BadInput({field: Said(said, least=least, most=most)})
     return int(text)

@@ -11,12 +11,12 @@ from django.db import transaction
 from apps.audit import services as audit
 from apps.crops import rules
 from apps.crops.models import NAME_LENGTH, Crop, Variety
-from apps.land.rules import Faults
 from apps.people.models import Farm
 from apps.people.queries import Member, one
 from apps.people.rules import Can
 from apps.people.services import save_changes
 from farmops.errors import BadInput, gettext_noop
+from farmops.faults import Faults
 from farmops.units import number
 
 ENTER_CROP_NAME = gettext_noop("Enter the name of the crop.")

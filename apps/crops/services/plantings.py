@@ -15,12 +15,12 @@ from apps.crops.models import NOTE_LENGTH, Crop, Planting, PlantingEvent, Variet
 from apps.crops.rules import EventKind, PlantingFact, Purpose, StartedAs
 from apps.crops.services.typed import choice, reason_for_taking_back
 from apps.land.models import Block
-from apps.land.rules import Faults
 from apps.people.models import Farm
 from apps.people.queries import Member, one
 from apps.people.rules import Can
 from apps.people.services import save_changes
-from farmops.errors import BadInput, Finding, Refused, gettext_noop, refusals, refuse
+from farmops.errors import BadInput, Finding, Refused, Said, gettext_noop, refusals, refuse
+from farmops.faults import Faults
 
 # What a scout may see and write down; the rest decides what a block is, and is the manager's.
 SCOUT_MAY = frozenset({EventKind.EMERGED, EventKind.BLOOM_START})
@@ -61,7 +61,7 @@ def _variety(farm: Farm, variety_id: int | None, crop: Crop | None) -> Variety |
     row = queries.variety(farm, variety_id)
     if crop is not None and row.crop_id != crop.pk:
         said = gettext_noop("{variety} is a variety of {other}, not of {crop}.")
-        raise BadInput({"variety_id": said.format(variety=row.name, other=row.crop.name, crop=crop.name)})
+        raise BadInput({"variety_id": Said(said, variety=row.name, other=row.crop.name, crop=crop.name)})
     return row
 
 

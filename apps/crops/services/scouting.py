@@ -13,11 +13,11 @@ from apps.crops.rules import Seen
 from apps.crops.services.typed import choice, reason_for_taking_back
 from apps.land import queries as land
 from apps.land.models import Block
-from apps.land.rules import Faults
 from apps.people.models import Farm
 from apps.people.queries import Member, one
 from apps.people.rules import Can
 from farmops.errors import BadInput, NotYourRole, gettext_noop
+from farmops.faults import Faults
 
 
 @transaction.atomic

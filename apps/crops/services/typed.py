@@ -6,10 +6,8 @@ from enum import StrEnum
 from typing import Any
 
 from apps.crops.models import NOTE_LENGTH
-from apps.land.rules import Faults
-from farmops.errors import BadInput, gettext_noop
-
-CHOOSE = gettext_noop("Must be one of: {codes}.")
+from farmops.errors import BadInput, gettext_noop, one_of
+from farmops.faults import Faults
 
 
 def choice(kind: type[StrEnum], value: object, field: str) -> Any:
@@ -17,7 +15,7 @@ def choice(kind: type[StrEnum], value: object, field: str) -> Any:
     try:
         return kind(str(value))
     except ValueError:
-        raise BadInput({field: CHOOSE.format(codes=", ".join(k.value for k in kind))}) from None
+        raise BadInput({field: one_of(kind)}) from None
 
 
 def reason_for_taking_back(text: object) -> str:

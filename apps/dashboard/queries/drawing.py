@@ -11,7 +11,7 @@ from apps.dashboard.queries.intervals import interval_facts
 from apps.dashboard.queries.limits import limit_facts
 from apps.dashboard.queries.stock import stock_facts
 from apps.people.models import Farm
-from farmops.errors import Unknown
+from farmops.errors import Said, Unknown, gettext_noop
 
 Made = Callable[[Farm, datetime, Frame], Chart]
 CHARTS: dict[str, Made] = {
@@ -25,7 +25,7 @@ CHARTS: dict[str, Made] = {
 def chart(farm: Farm, name: str, now: datetime) -> Chart:
     """One chart of the farm as it stands at ``now``; ``Unknown`` for a name there is no chart of."""
     if name not in CHARTS:
-        raise Unknown(f"There is no such chart. Use one of: {', '.join(CHARTS)}.")
+        raise Unknown(Said(gettext_noop("There is no such chart. Use one of: {codes}."), codes=", ".join(CHARTS)))
     return CHARTS[name](farm, now, Frame(now=now, zone_name=farm.time_zone))
 
 

@@ -5,12 +5,11 @@ from __future__ import annotations
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
-from django.utils.translation import gettext
 
 from apps.equipment.sums.forms import GROUP_NAMES, SumForm
 from apps.equipment.sums.rules import SUMS, Group, Sum, work_out
 from apps.people.rules import Can
-from farmops.errors import BadInput, Unknown
+from farmops.errors import BadInput, Unknown, gettext_noop
 from farmops.web import FarmPage, put_errors
 
 
@@ -34,7 +33,7 @@ class OneSum(FarmPage):
     def get(self, request: HttpRequest, farm: str, sum: str) -> HttpResponse:
         made = SUMS.get(sum)
         if made is None:
-            raise Unknown(gettext("There is no such sum."))
+            raise Unknown(gettext_noop("There is no such sum."))
         if not request.GET:
             return self.page({"sum": made, "form": SumForm(made=made)})
         return self._answer(made, request.GET)

@@ -7,14 +7,15 @@ What goes out comes in again unchanged.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from decimal import Decimal
-from typing import Any, TypeVar
+from typing import Any
 
-from apps.land.rules.places import SensitiveKind, plain_text, read_kind, read_planted_acres
+from apps.land.rules.places import SensitiveKind, read_kind, read_planted_acres
 from apps.land.rules.reading import Reading, read_place, read_polygon
-from farmops.errors import BadInput, Finding, Severity, gettext_noop
+from farmops.errors import BadInput, Finding, Said, Severity, gettext_noop
+from farmops.faults import Faults
 
 MOST_FEATURES = 500
 BLOCK = "block"
@@ -27,7 +28,6 @@ ENTER_FIELD = gettext_noop("Enter the name of the field the block lies in.")
 ENTER_BLOCK_NAME = gettext_noop("Enter the name of the block.")
 ENTER_CODE = gettext_noop("Enter the short code of the block.")
 ENTER_PLACE_NAME = gettext_noop("Enter the name of the place.")
-T = TypeVar("T")
 Near = tuple[float, float] | None
 
 
@@ -91,32 +91,6 @@ def _place_feature(place: PlaceFact) -> dict[str, Any]:
     return {"type": "Feature", "geometry": dict(place.geometry), "properties": properties}
 
 
-@dataclass
-class Faults:
-    """Everything wrong with what was typed or uploaded, gathered so that it is said at once."""
-
-    errors: dict[str, list[str]] = field(default_factory=dict)
-
-    def take(self, read: Callable[[], T], otherwise: T) -> T:
-        """What ``read`` gives; if it turns the input down, remember why and go on with ``otherwise``."""
-        try:
-            return read()
-        except BadInput as fault:
-            for name, said in fault.errors.items():
-                self.errors.setdefault(name, []).extend(said)
-            return otherwise
-
-    def text(self, properties: Mapping[str, Any], name: str, where: str, most: int, empty: str) -> str:
-        """One text property of a feature."""
-        key = f"{where}.{name}" if where else name
-        return self.take(lambda: plain_text(properties.get(name), field=key, most=most, empty=empty), "")
-
-    def raise_any(self) -> None:
-        """``BadInput`` with all of it, if there is any."""
-        if self.errors:
-            raise BadInput(self.errors)
-
-
 def read_farm_file(document: object, *, near: Near = None) -> FarmFile:
     """FeatureCollection -> facts, all or nothing.
 
@@ -142,7 +116,7 @@ def _features(document: object) -> list[Any]:
         raise BadInput({"features": gettext_noop("The file holds no features.")})
     if len(features) > MOST_FEATURES:
         said = gettext_noop("The file holds {count} features; at most {most} at once.")
-        raise BadInput({"features": said.format(count=len(features), most=MOST_FEATURES)})
+        raise BadInput({"features": Said(said, count=len(features), most=MOST_FEATURES)})
     return features
 
 
@@ -214,4 +188,4 @@ def _no_doubles(faults: Faults, blocks: Iterable[BlockFact]) -> None:
         first = seen.setdefault(block.code.casefold(), block.where)
         if block.code and first != block.where:
             said = gettext_noop("Code {code} stands twice in the file; first in {first}.")
-            faults.errors.setdefault(f"{block.where}.code", []).append(said.format(code=block.code, first=first))
+            faults.add(f"{block.where}.code", Said(said, code=block.code, first=first))

@@ -6,7 +6,7 @@ from decimal import Decimal
 from enum import StrEnum
 
 from apps.land.rules.measures import Geometry, overlap_acres
-from farmops.errors import BadInput, Finding, Severity, gettext_noop
+from farmops.errors import BadInput, Finding, Said, Severity, gettext_noop
 from farmops.units import number, show
 
 MOST_PLANTED_ACRES = 10_000
@@ -46,22 +46,7 @@ def read_kind(value: object, *, field: str = "kind") -> SensitiveKind:
         return SensitiveKind(str(value).strip().lower())
     except ValueError:
         codes = ", ".join(SensitiveKind)
-        raise BadInput({field: gettext_noop("Kind must be one of: {codes}.").format(codes=codes)}) from None
-
-
-def plain_text(value: object, *, field: str, most: int, empty: str = "") -> str:
-    """Typed text without control characters and outer spaces, at most ``most`` characters.
-
-    ``empty`` is the sentence of the refusal when nothing was typed; without it nothing is allowed.
-    """
-    text = " ".join(str(value if value is not None else "").split())
-    if not text and empty:
-        raise BadInput({field: empty})
-    if any(not letter.isprintable() for letter in text):
-        raise BadInput({field: gettext_noop("Must be plain text without control characters.")})
-    if len(text) > most:
-        raise BadInput({field: gettext_noop("Must be {most} characters or fewer.").format(most=most)})
-    return text
+        raise BadInput({field: Said(gettext_noop("Kind must be one of: {codes}."), codes=codes)}) from None
 
 
 def read_planted_acres(value: object, *, field: str = "planted_acres") -> Decimal | None:

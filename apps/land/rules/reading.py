@@ -18,7 +18,7 @@ from shapely.geometry import shape
 from shapely.validation import explain_validity
 
 from apps.land.rules.measures import Geometry, acres_of, furthest_miles, ring_area_m2
-from farmops.errors import BadInput, Finding, Severity, gettext_noop
+from farmops.errors import BadInput, Finding, Said, Severity, gettext_noop
 
 MOST_POSITIONS = 5_000
 MOST_ACRES = Decimal(10_000)
@@ -57,8 +57,9 @@ class _Reader:
     placed: list[list[float]] = field(default_factory=list)
 
     def refuse(self, template: str, **slots: object) -> NoReturn:
-        said = template.format(**slots)
-        raise BadInput({self.about: said[:1].upper() + said[1:]})
+        if template.startswith("{where}"):
+            slots["where"] = str(slots["where"])[:1].upper() + str(slots["where"])[1:]
+        raise BadInput({self.about: Said(template, **slots)})
 
 
 def parse_json(text: str, *, field: str) -> Any:
@@ -66,7 +67,7 @@ def parse_json(text: str, *, field: str) -> Any:
     try:
         return json.loads(text, parse_constant=_no_constant, object_pairs_hook=_no_doubles)
     except (ValueError, RecursionError) as fault:
-        raise BadInput({field: gettext_noop("Must be GeoJSON text: {fault}.").format(fault=fault)}) from None
+        raise BadInput({field: Said(gettext_noop("Must be GeoJSON text: {fault}."), fault=fault)}) from None
 
 
 def _no_constant(name: str) -> NoReturn:
@@ -214,14 +215,16 @@ def _position(reader: _Reader, value: object, where: str) -> list[float]:
         reader.counts.heights += 1
     lon, lat = (_degrees(reader, part, where) for part in value[:2])
     if not -180 <= lon <= 180:
-        reader.refuse(gettext_noop("{where}: longitude {lon:g} must be between -180 and 180."), where=where, lon=lon)
+        reader.refuse(
+            gettext_noop("{where}: longitude {lon} must be between -180 and 180."), where=where, lon=f"{lon:g}"
+        )
     if not -90 <= lat <= 90:
         swapped = gettext_noop(" It looks as if latitude and longitude were swapped: GeoJSON has longitude first.")
         reader.refuse(
-            gettext_noop("{where}: latitude {lat:g} must be between -90 and 90.{swapped}"),
+            gettext_noop("{where}: latitude {lat} must be between -90 and 90.{swapped}"),
             where=where,
-            lat=lat,
-            swapped=swapped if abs(lon) <= 90 and abs(lat) <= 180 else "",
+            lat=f"{lat:g}",
+            swapped=(swapped,) if abs(lon) <= 90 and abs(lat) <= 180 else "",
         )
     reader.placed.append([lon, lat])
     return [lon, lat]

@@ -6,7 +6,7 @@ import re
 from typing import Any
 
 from apps.land.rules.reading import parse_json
-from farmops.errors import BadInput, gettext_noop
+from farmops.errors import BadInput, Said, gettext_noop
 
 _NUMBER = r"[-+]?\d{1,3}(?:\.\d+)?"
 _CORNER = re.compile(rf"({_NUMBER})\s*°?[\s,;]+({_NUMBER})\s*°?")
@@ -41,5 +41,5 @@ def _corner(line: str, number: int, field: str) -> list[float]:
     found = _CORNER.fullmatch(line)
     if not found:
         said = gettext_noop("Line {number} must be latitude, then longitude, like 40.2501, -86.2498.")
-        raise BadInput({field: said.format(number=number)})
+        raise BadInput({field: Said(said, number=number)})
     return [float(found[2]), float(found[1])]

@@ -8,7 +8,7 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import Any, TypeVar
 
-from farmops.errors import BadInput
+from farmops.errors import BadInput, Said, gettext_noop, one_of
 from farmops.units import number
 
 E = TypeVar("E", bound=StrEnum)
@@ -26,7 +26,7 @@ class Reader:
         self.is_object = isinstance(body, Mapping)
         self.body: Mapping[str, Any] = body if isinstance(body, Mapping) else {}
         if not self.is_object:
-            self.fault("", "Give an object with named fields.")
+            self.fault("", gettext_noop("Give an object with named fields."))
 
     def name(self, key: str) -> str:
         return ".".join(p for p in (self.path, key) if p) or "body"
@@ -46,14 +46,21 @@ class Reader:
     def close(self) -> None:
         """Fault every key nobody asked for."""
         for key in sorted(set(map(str, self.body)) - self.known):
-            self.fault(key, f"“{key}” is not a field of a label. Fields here: {', '.join(sorted(self.known))}.")
+            self.fault(
+                key,
+                Said(
+                    gettext_noop("“{field}” is not a field of a label. Fields here: {codes}."),
+                    field=key,
+                    codes=", ".join(sorted(self.known)),
+                ),
+            )
 
     def text(self, key: str, *, longest: int = 4000) -> str:
         value = self.get(key)
         if value is None:
             return ""
         if not isinstance(value, str) or len(value) > longest:
-            self.fault(key, f"Give text of at most {longest} characters.")
+            self.fault(key, Said(gettext_noop("Give text of at most {most} characters."), most=longest))
             return ""
         return value.strip()
 
@@ -61,7 +68,7 @@ class Reader:
         value = self.get(key)
         if isinstance(value, bool) or (value is None and not needed):
             return value
-        self.fault(key, "Say true or false.")
+        self.fault(key, gettext_noop("Say true or false."))
         return None
 
     def amount(
@@ -70,7 +77,7 @@ class Reader:
         value = self.get(key)
         if value is None or isinstance(value, bool) or value == "":
             if needed or value is not None:
-                self.fault(key, f"Give a number from {low} to {high}.")
+                self.fault(key, Said(gettext_noop("Give a number from {low} to {high}."), low=low, high=high))
             return None
         try:
             result = number(value, field=key, minimum=low, maximum=high)
@@ -79,14 +86,14 @@ class Reader:
                 self.fault(key, sentence)
             return None
         if above is not None and result <= above:
-            self.fault(key, f"Must be more than {above}.")
+            self.fault(key, Said(gettext_noop("Must be more than {above}."), above=above))
             return None
         return result
 
     def whole(self, key: str, *, low: int = 0, high: int, needed: bool = False) -> int | None:
         value = self.amount(key, low=low, high=high, needed=needed)
         if value is not None and value != value.to_integral_value():
-            self.fault(key, "Give a whole number.")
+            self.fault(key, gettext_noop("Give a whole number."))
             return None
         return None if value is None else int(value)
 
@@ -97,7 +104,7 @@ class Reader:
         try:
             return kinds(value)
         except ValueError:
-            self.fault(key, f"Use one of: {', '.join(kinds)}.")
+            self.fault(key, one_of(kinds))
             return None
 
     def code(self, key: str, *, needed: bool = False, also: Iterable[str] = ()) -> str | None:
@@ -113,7 +120,7 @@ class Reader:
         value = self.get(key)
         name = " ".join(value.lower().split()) if isinstance(value, str) else ""
         if not name or len(name) > 120:
-            self.fault(key, "Give the ISO common name of an active ingredient.")
+            self.fault(key, gettext_noop("Give the ISO common name of an active ingredient."))
         return name
 
     def names(self, key: str, clean: Callable[[str], str | None], say: str) -> tuple[str, ...]:
@@ -122,7 +129,7 @@ class Reader:
         if value is None:
             return ()
         if not isinstance(value, list):
-            self.fault(key, "Give a list.")
+            self.fault(key, gettext_noop("Give a list."))
             return ()
         read = [clean(item) if isinstance(item, str) else None for item in value]
         for place, item in enumerate(read):
@@ -136,7 +143,7 @@ class Reader:
         if value is None:
             return ()
         if not isinstance(value, list):
-            self.fault(key, "Give a list.")
+            self.fault(key, gettext_noop("Give a list."))
             return ()
         readers = [Reader(item, self.name(f"{key}.{place}"), self.faults) for place, item in enumerate(value)]
         built = [build(reader) if reader.is_object else None for reader in readers]
@@ -153,5 +160,5 @@ class Reader:
         value = self.get(key)
         if value is None or isinstance(value, Mapping):
             return value or {}
-        self.fault(key, "Give an object.")
+        self.fault(key, gettext_noop("Give an object."))
         return {}

@@ -39,7 +39,7 @@ from apps.products.rules.label import (
 )
 from apps.products.rules.reader import CODE, SAY_CODE, Reader
 from apps.products.rules.stages import STAGES, is_stage
-from farmops.errors import BadInput
+from farmops.errors import BadInput, Said, gettext_noop, one_of
 from farmops.units import PRODUCT_UNITS, Dimension, dimension_of
 
 
@@ -60,7 +60,7 @@ def _iso(text: str) -> str | None:
 
 
 def _methods(read: Reader) -> tuple[Method, ...]:
-    return tuple(map(Method, read.names("methods", _is_method, f"Use one of: {', '.join(Method)}.")))
+    return tuple(map(Method, read.names("methods", _is_method, one_of(Method))))
 
 
 def _ingredient(read: Reader) -> Ingredient | None:
@@ -76,7 +76,14 @@ def _group(read: Reader) -> Group | None:
         return None
     found = group(scheme, str(code))
     if found is None:
-        read.fault("code", f"Give a code as {scheme.upper()} prints it, such as {_EXAMPLE[scheme]}.")
+        read.fault(
+            "code",
+            Said(
+                gettext_noop("Give a code as {scheme} prints it, such as {example}."),
+                scheme=scheme.upper(),
+                example=_EXAMPLE[scheme],
+            ),
+        )
     return found
 
 
@@ -154,7 +161,13 @@ def _stage(read: Reader, key: str) -> str | None:
     stage = read.code(key)
     if stage is not None and not is_stage(stage):
         read.fault(
-            key, f"Use a growth stage that can be put in order: a Zadoks number such as z37, or one of: {_STAGES}."
+            key,
+            Said(
+                gettext_noop(
+                    "Use a growth stage that can be put in order: a Zadoks number such as z37, or one of: {codes}."
+                ),
+                codes=_STAGES,
+            ),
         )
     return stage
 
@@ -167,7 +180,10 @@ def _rate_unit(read: Reader) -> str:
     right = ("%vv",) if share else PRODUCT_UNITS
     if unit in right:
         return str(unit)
-    read.fault("rate_unit", f"Use one of: {', '.join(right)}. Fluid ounce is floz, weight ounce is oz.")
+    read.fault(
+        "rate_unit",
+        Said(gettext_noop("Use one of: {codes}. Fluid ounce is floz, weight ounce is oz."), codes=", ".join(right)),
+    )
     return right[0]
 
 
@@ -175,27 +191,29 @@ def _season_unit(read: Reader) -> str | None:
     unit = read.get("season_max_unit")
     if unit is None or unit in PRODUCT_UNITS:
         return None if unit is None else str(unit)
-    read.fault("season_max_unit", f"Use one of: {', '.join(PRODUCT_UNITS)}.")
+    read.fault("season_max_unit", one_of(PRODUCT_UNITS))
     return None
 
 
 def _check_use(read: Reader, use: LabelUse) -> None:
     """What one field cannot show alone."""
     if use.rate_min is not None and use.rate_max and use.rate_min > use.rate_max:
-        read.fault("rate_min", f"Must not be above rate_max, {use.rate_max}.")
+        read.fault("rate_min", Said(gettext_noop("Must not be above rate_max, {most}."), most=use.rate_max))
     if use.phi_days is not None and use.phi_tiers:
-        read.fault("phi_days", "Give phi_days or phi_tiers, not both.")
+        read.fault("phi_days", gettext_noop("Give phi_days or phi_tiers, not both."))
     if use.phi_tiers and use.phi_tiers[-1].up_to_rate < use.rate_max:
-        read.fault("phi_tiers", f"The last tier must reach rate_max, {use.rate_max}.")
+        read.fault("phi_tiers", Said(gettext_noop("The last tier must reach rate_max, {most}."), most=use.rate_max))
     if use.season_max_product is None:
         if use.season_max_unit:
-            read.fault("season_max_product", "Give the amount that goes with season_max_unit.")
+            read.fault("season_max_product", gettext_noop("Give the amount that goes with season_max_unit."))
         return
     unit = use.season_max_unit or use.rate_unit
     if unit == "%vv":
-        read.fault("season_max_unit", "Name the unit of season_max_product: a share has no season total.")
+        read.fault("season_max_unit", gettext_noop("Name the unit of season_max_product: a share has no season total."))
     elif dimension_of(unit) is not dimension_of("gal" if use.rate_unit == "%vv" else use.rate_unit):
-        read.fault("season_max_unit", "Must measure the same thing as rate_unit: both liquid, or both dry.")
+        read.fault(
+            "season_max_unit", gettext_noop("Must measure the same thing as rate_unit: both liquid, or both dry.")
+        )
 
 
 def _ppe(read: Reader) -> Ppe:
@@ -285,24 +303,33 @@ def _label(read: Reader) -> Label:
 def _check_label(read: Reader, label: Label) -> None:
     names = label.ingredient_names
     if len(names) != len(label.ingredients):
-        read.fault("ingredients", "Name each ingredient once.")
+        read.fault("ingredients", gettext_noop("Name each ingredient once."))
     if not label.uses and not read.faulty("uses"):
-        read.fault("uses", "Give at least one use: a site with its rate range.")
+        read.fault("uses", gettext_noop("Give at least one use: a site with its rate range."))
     if label.kind in PESTICIDES and not label.ingredients and not read.faulty("ingredients"):
-        read.fault("ingredients", "Give at least one active ingredient with its content.")
+        read.fault("ingredients", gettext_noop("Give at least one active ingredient with its content."))
     if (label.training_topic is None) != (label.training_months is None):
-        read.fault("training_months", "Give training_topic and training_months together.")
+        read.fault("training_months", gettext_noop("Give training_topic and training_months together."))
     for place, cap in read.numbered("caps", label.caps):
         if cap.ingredient and cap.ingredient not in names and not read.faulty("ingredients"):
-            read.fault(f"caps.{place}.ingredient", f"“{cap.ingredient}” is not among the ingredients.")
+            read.fault(
+                f"caps.{place}.ingredient",
+                Said(gettext_noop("“{name}” is not among the ingredients."), name=cap.ingredient),
+            )
     for place, limit in read.numbered("group_run_limits", label.group_run_limits):
         if limit.group not in label.groups and not read.faulty("groups"):
-            read.fault(f"group_run_limits.{place}.code", f"{limit.group} is not among the groups of this label.")
+            read.fault(
+                f"group_run_limits.{place}.code",
+                Said(gettext_noop("{group} is not among the groups of this label."), group=limit.group),
+            )
     _check_measures(read, label)
     for place, use in read.numbered("uses", label.uses):
         first = next(other for other in label.uses if other.site_code == use.site_code)
         if first.rate_basis is not use.rate_basis or not comparable(first.rate_unit, use.rate_unit):
-            read.fault(f"uses.{place}.rate_unit", f"State the rate as the other use on {use.site_code} does.")
+            read.fault(
+                f"uses.{place}.rate_unit",
+                Said(gettext_noop("State the rate as the other use on {crop} does."), crop=use.site_code),
+            )
 
 
 def comparable(unit: str, other: str) -> bool:

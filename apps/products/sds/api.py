@@ -16,14 +16,14 @@ from apps.people.rules import Can
 from apps.products.models import SafetySheet
 from apps.products.sds import queries, services
 from apps.products.sds import serializers as shapes
-from farmops.errors import Unknown
+from farmops.errors import Unknown, gettext_noop
 from farmops.web import FarmAPI, FarmList, content_of, kept_file
 
 
 def paper(row: SafetySheet) -> HttpResponse:
     """The kept file; ``Unknown`` when the sheet only hangs somewhere."""
     if row.content is None:
-        raise Unknown("There is no file of this sheet: it hangs where the book says.")
+        raise Unknown(gettext_noop("There is no file of this sheet: it hangs where the book says."))
     return kept_file(bytes(row.content), row.media, f"safety-data-sheet-{row.pk}")
 
 

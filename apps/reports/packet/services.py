@@ -237,7 +237,7 @@ def fetch(*, member: Member, packet_id: int, name: str, now: datetime) -> tuple[
     listed = next((f for f in row.files if f["name"] == name), None)
     path = folder_of(member.farm) / row.folder / name
     if row.state != PacketState.READY or listed is None or not path.is_file():
-        raise Unknown("This file is not there. Ask for the packet again.")
+        raise Unknown(gettext_noop("This file is not there. Ask for the packet again."))
     audit.record(farm=member.farm, actor=member, verb="fetched", subject=row, now=now, after={"file": name})
     return path, listed
 

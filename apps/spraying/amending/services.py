@@ -20,7 +20,7 @@ from apps.spraying.amending import board, rules
 from apps.spraying.amending import queries as amending
 from apps.spraying.amending.models import CorrectionRequest
 from apps.spraying.amending.rules import Asked
-from apps.spraying.inputs import Faults, decimal_typed
+from apps.spraying.inputs import decimal_typed
 from apps.spraying.models import Job, JobBlock, JobProduct
 from apps.spraying.reports import Done, read_done, read_readings
 from apps.spraying.rules.states import JobState, Step
@@ -38,7 +38,8 @@ from apps.spraying.services.moves import (
 from apps.spraying.services.naming import Named, Renamed, rename, speakers, tell_renamed
 from apps.spraying.services.spray import report
 from apps.work.queries import entries_planned
-from farmops.errors import BadInput, Refused, gettext_noop
+from farmops.errors import BadInput, Refused, gettext_noop, one_of
+from farmops.faults import Faults
 from farmops.units import PRODUCT_UNITS
 
 LEAST = Decimal("0.0001")
@@ -109,7 +110,7 @@ def _with_new_lines(job: Job, done: Mapping[str, Any]) -> Job:
     faults = Faults()
     _add_blocks(job, done.get("blocks", ()), faults)
     _add_products(job, done.get("products", ()), faults)
-    faults.stop()
+    faults.raise_any()
     return queries.job(job.farm, job.pk)
 
 
@@ -135,7 +136,7 @@ def _add_products(job: Job, lines: Sequence[Mapping[str, Any]], faults: Faults) 
             continue
         product = one(Product.objects.for_farm(job.farm).filter(pk=line["product_id"]))
         if str(line.get("unit")) not in PRODUCT_UNITS:
-            faults.add(f"products.{place}.unit", f"Use one of: {', '.join(PRODUCT_UNITS)}.")
+            faults.add(f"products.{place}.unit", one_of(PRODUCT_UNITS))
             continue
         position = max(known.values(), default=0) + 1
         JobProduct.objects.add(

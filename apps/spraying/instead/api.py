@@ -18,7 +18,7 @@ from apps.spraying.instead.drafts import unsaved_job
 from apps.spraying.instead.queries import DAYS_AHEAD, MOST_EVENINGS, first_evening, instead_of
 from apps.spraying.instead.services import adopt_way
 from apps.spraying.shapes import JobDetail
-from farmops.errors import BadInput
+from farmops.errors import BadInput, Said, gettext_noop
 from farmops.web import FarmAPI
 
 
@@ -89,5 +89,5 @@ def days_asked(query: Any) -> int:
     """``?days=`` as a number of evenings."""
     text = str(query.get("days", DAYS_AHEAD)).strip()
     if not (text.isascii() and text.isdigit()) or not 1 <= int(text[:6]) <= MOST_EVENINGS:
-        raise BadInput({"days": f"Use 1 to {MOST_EVENINGS}."})
+        raise BadInput({"days": Said(gettext_noop("Use {least} to {most}."), least=1, most=MOST_EVENINGS)})
     return int(text)

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from datetime import date
 
 from apps.crops.rules import NextCrop
-from farmops.errors import BadInput, gettext_noop
+from farmops.errors import BadInput, gettext_noop, one_of
 
 _SITE = re.compile(r"^[a-z][a-z0-9_]{1,39}$")
 USES = ("harvest", "cover")
@@ -23,7 +23,7 @@ def asked(query: Mapping[str, str]) -> NextCrop:
     if on is None:
         errors["on"] = gettext_noop("Enter a day like 2027-06-01.")
     if use and use not in USES:
-        errors["use"] = f"Use one of: {', '.join(USES)}."
+        errors["use"] = one_of(USES)
     if errors or on is None:
         raise BadInput(errors)
     return NextCrop(site_code=crop, planted_on=on, harvested=use != "cover")

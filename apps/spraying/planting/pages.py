@@ -5,13 +5,14 @@ from __future__ import annotations
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
-from django.utils.translation import gettext, gettext_noop
+from django.utils.translation import gettext_noop
 
 from apps.land import queries as land
 from apps.people.rules import Can
 from apps.spraying.planting.asking import asked
 from apps.spraying.planting.queries import PlantingAnswer, crop_choices, planned_answers, planting_answer
 from farmops.errors import BadInput
+from farmops.problems import in_words
 from farmops.web import FarmPage
 
 WORDS = {
@@ -34,7 +35,7 @@ class PlantingPage(FarmPage):
             try:
                 shown["asked"] = self._told(planting_answer(self.farm, row, asked(request.GET)))
             except BadInput as bad:
-                shown["faults"], status = [gettext(s) for said in bad.errors.values() for s in said], 400
+                shown["faults"], status = [in_words(s) for said in bad.errors.values() for s in said], 400
         return self.page(shown, status=status)
 
     def _told(self, answer: PlantingAnswer) -> dict[str, Any]:

@@ -12,7 +12,7 @@ from typing import Any
 
 from apps.products.rules import Group, Scheme, group
 from apps.spraying.rules.policies import TARGET_CLASSES, GroupRule
-from farmops.errors import BadInput, gettext_noop
+from farmops.errors import BadInput, Said, gettext_noop, one_of
 
 CLASSES = tuple(sorted(set(TARGET_CLASSES.values())))
 """Classes of targets that a rule may be told about."""
@@ -74,7 +74,7 @@ def _count(value: object, name: str, most: int, errors: dict[str, str]) -> int |
 def _group(values: Mapping[str, Any], errors: dict[str, str]) -> dict[str, Any]:
     scheme, typed = str(values.get("scheme") or ""), str(values.get("code") or "").strip()
     if scheme not in set(Scheme):
-        errors["scheme"] = f"Use one of: {', '.join(Scheme)}."
+        errors["scheme"] = one_of(Scheme)
         return {"scheme": scheme, "code": typed}
     found = group(Scheme(scheme), typed) if typed else None
     if typed and found is None:
@@ -87,7 +87,7 @@ def _group(values: Mapping[str, Any], errors: dict[str, str]) -> dict[str, Any]:
 def _classes(values: Mapping[str, Any], errors: dict[str, str]) -> dict[str, Any]:
     wanted = sorted({str(c) for c in values.get("target_classes") or ()})
     if any(c not in CLASSES for c in wanted):
-        errors["target_classes"] = f"Use some of: {', '.join(CLASSES)}."
+        errors["target_classes"] = Said(gettext_noop("Use some of: {codes}."), codes=", ".join(CLASSES))
     return {"target_classes": wanted}
 
 

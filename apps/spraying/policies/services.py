@@ -18,7 +18,7 @@ from apps.spraying.models import AdviceRule, SpraySettings
 from apps.spraying.policies.queries import own_rule, own_rules, values_of
 from apps.spraying.policies.rules import read_row, row_of
 from apps.spraying.rules.policies import PRESETS
-from farmops.errors import BadInput, Stale, gettext_noop, refuse
+from farmops.errors import BadInput, Stale, gettext_noop, one_of, refuse
 
 MOST_RULES = 200
 
@@ -28,7 +28,7 @@ def copy_advice(*, member: Member, preset: str, now: datetime) -> SpraySettings:
     """Take a shipped table as the farm's own, to be edited; what the farm had of its own is replaced. Audited."""
     row = _settings(member, now)
     if preset not in PRESETS:
-        raise BadInput({"preset": f"Use one of: {', '.join(sorted(PRESETS))}."})
+        raise BadInput({"preset": one_of(sorted(PRESETS))})
     _clear(member.farm)
     for rule in PRESETS[preset].group_rules:
         AdviceRule.objects.add(farm=member.farm, preset=preset, **row_of(rule))
@@ -45,7 +45,7 @@ def follow_shipped(*, member: Member, preset: str, now: datetime) -> SpraySettin
     """Go back to a shipped table as it is; the farm's own rows go, the trail keeps what they were."""
     row = _settings(member, now)
     if preset not in PRESETS:
-        raise BadInput({"preset": f"Use one of: {', '.join(sorted(PRESETS))}."})
+        raise BadInput({"preset": one_of(sorted(PRESETS))})
     before = [values_of(r) for r in own_rules(member.farm)] if row.own_advice else []
     _clear(member.farm)
     changes = {"preset": preset, "own_advice": False}
@@ -88,7 +88,7 @@ def drop_advice(*, member: Member, rule_id: int, expected_version: int, now: dat
     _own(member, now)
     row = own_rule(member.farm, rule_id)
     if row.version != expected_version:
-        raise Stale("Somebody changed this since you opened it. Read it again, then repeat your change.")
+        raise Stale()
     audit.record(farm=member.farm, actor=member, verb="took out", subject=row, now=now, before=values_of(row))
     row.delete()
 

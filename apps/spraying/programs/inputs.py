@@ -15,7 +15,7 @@ from apps.people.models import Farm
 from apps.products.models import Product
 from apps.spraying.inputs import MOST_BLOCKS, MOST_PRODUCTS, Plan
 from apps.spraying.programs.rules import StartKind
-from farmops.errors import Unknown, gettext_noop
+from farmops.errors import Said, Unknown, gettext_noop
 
 MOST_PASSES = 30
 MOST_DAYS = 400
@@ -54,7 +54,7 @@ class ProgramPlan(Plan):
         self._days(typed)
         self._program_blocks(block_ids)
         self._passes(passes)
-        self.stop()
+        self.raise_any()
         return self
 
     def _whole(self, value: object, field: str, least: int, most: int) -> int | None:
@@ -63,7 +63,7 @@ class ProgramPlan(Plan):
             return None
         if not (text.isascii() and text.isdigit() and len(text) < 5 and least <= int(text) <= most):
             said = gettext_noop("Must be a whole number from {least} to {most}.")
-            self.add(field, said.format(least=least, most=most))
+            self.add(field, Said(said, least=least, most=most))
             return None
         return int(text)
 

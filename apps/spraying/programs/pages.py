@@ -153,7 +153,7 @@ class PlanWindow(PlanJob):
     def mine(self) -> Followed:
         found = [f for f in self.followed if f.block.pk == self.kwargs["block"]]
         if not found:
-            raise Unknown("No such entry in this farm's book.")
+            raise Unknown()
         return found[0]
 
     def start(self) -> dict[str, Any]:

@@ -19,7 +19,7 @@ from apps.spraying.programs.queries import Followed
 from apps.spraying.programs.rules import Choice, Course, EndReason, Window
 from apps.spraying.services import plan_job
 from farmops import clock
-from farmops.errors import BadInput, Finding, Refused, Severity, Stale, Unknown, gettext_noop
+from farmops.errors import BadInput, Finding, Refused, Severity, Stale, Unknown, gettext_noop, one_of
 
 PLAIN = (
     "name",
@@ -87,7 +87,7 @@ def change_program(
         {**values, **changes}, changes.get("blocks", block_ids(row)), changes.get("passes", pass_lines(row))
     )
     if row.version != expected_version:
-        raise Stale("Somebody changed this since you opened it. Read it again, then repeat your change.")
+        raise Stale()
     columns = {name: value for name, value in plan.values.items() if name != "rain_inches" or value is not None}
     for name, value in columns.items():
         setattr(row, name, value)
@@ -125,12 +125,12 @@ def decide(
     member.require(Can.PLAN_JOBS)
     row = _locked(member, program_id)
     if row.put_away_at is not None:
-        raise Unknown("No such entry in this farm's book.")
+        raise Unknown()
     wanted = {f.block.pk: f for f in queries.followed(row.farm, now, [row])}
     said = reason.strip()
-    errors = {}
+    errors: dict[str, str] = {}
     if choice not in set(Choice):
-        errors["choice"] = f"Use one of: {', '.join(Choice)}."
+        errors["choice"] = one_of(Choice)
     if not said:
         errors["reason"] = gettext_noop("Write down why.")
     if not block_ids or any(pk not in wanted for pk in block_ids):

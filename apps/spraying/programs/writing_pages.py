@@ -158,7 +158,7 @@ class EditPass(_PassPage):
     def lines(self) -> list[list[dict[str, Any]]]:
         passes = services.pass_lines(self.program())
         if not 1 <= self.kwargs["pass_no"] <= len(passes):
-            raise Unknown("No such entry in this farm's book.")
+            raise Unknown()
         return passes
 
     def form(self, data: Any = None) -> forms.PassForm:

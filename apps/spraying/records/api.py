@@ -10,7 +10,7 @@ from apps.people.rules import Can
 from apps.spraying import queries as spraying
 from apps.spraying.records import queries, services
 from apps.spraying.records import serializers as shapes
-from farmops.errors import Unknown
+from farmops.errors import Unknown, gettext_noop
 from farmops.web import FarmAPI
 
 
@@ -31,7 +31,7 @@ class RecordRules(FarmAPI):
     def choice(self, code: str) -> queries.Choice:
         found = {c.rule.code: c for c in queries.choices(self.farm)}
         if code not in found:
-            raise Unknown("No such record rule in this farm's book.")
+            raise Unknown(gettext_noop("No such record rule in this farm's book."))
         return found[code]
 
 

@@ -14,12 +14,12 @@ from apps.people.models import Farm
 from apps.people.queries import Member
 from apps.people.rules import Can
 from apps.spraying import queries as spraying
-from apps.spraying.inputs import Faults
 from apps.spraying.records.models import FarmRecordRule, RecordNote
 from apps.spraying.records.queries import shipped
 from apps.spraying.records.rules import DueBy, Element, RecordRule, Status, as_json, from_json
 from apps.spraying.services.moves import needed_text
-from farmops.errors import BadInput, Stale, Unknown, gettext_noop
+from farmops.errors import BadInput, Said, Stale, Unknown, gettext_noop
+from farmops.faults import Faults
 
 _CODE = re.compile(r"^[a-z][a-z0-9_]{1,39}$")
 LIMITS = {DueBy.HOURS_AFTER_END: 24 * 366, DueBy.DAYS_AFTER: 366, DueBy.DAY_OF_NEXT_MONTH: 28}
@@ -33,7 +33,7 @@ def use_rule(*, member: Member, code: str, in_use: bool, now: datetime) -> FarmR
     row = FarmRecordRule.objects.for_farm(member.farm).filter(code=code).first()
     if row is None:
         if shipped(code) is None:
-            raise Unknown("No such record rule in this farm's book.")
+            raise Unknown(gettext_noop("No such record rule in this farm's book."))
         row = FarmRecordRule.objects.add(farm=member.farm, code=code, in_use=in_use)
     elif row.in_use != in_use:
         row.in_use, row.version = in_use, row.version + 1
@@ -65,9 +65,9 @@ def edit_rule(
     _lock(member.farm)
     row = FarmRecordRule.objects.for_farm(member.farm).filter(code=code).exclude(body=None).first()
     if row is None:
-        raise Unknown("No such rule of this farm's own.")
+        raise Unknown(gettext_noop("No such rule of this farm's own."))
     if row.version != expected_version:
-        raise Stale("Somebody changed this since you opened it. Read it again, then repeat your change.")
+        raise Stale()
     before = dict(row.body)
     row.body = as_json(read_rule({**before, **{k: v for k, v in changes.items() if k != "code"}}))
     row.version += 1
@@ -99,7 +99,7 @@ def read_rule(values: Mapping[str, Any]) -> RecordRule:
     days = {name: _text(values.get(name)) for name in ("valid_from", "valid_to")}
     if days["valid_from"] and days["valid_to"] and days["valid_to"] <= days["valid_from"]:
         faults.add("valid_to", gettext_noop("The rule must end after it begins."))
-    faults.stop()
+    faults.raise_any()
     return from_json({**values, **days, "status": Status.OWN})
 
 
@@ -108,7 +108,7 @@ def _due(values: Mapping[str, Any], faults: Faults) -> None:
     if by is DueBy.NONE and due is not None:
         faults.add("due_by", gettext_noop("Say how the time is counted."))
     if by is not DueBy.NONE and (due is None or not 0 < due <= LIMITS[by]):
-        faults.add("due", f"Between 1 and {LIMITS[by]}.")
+        faults.add("due", Said(gettext_noop("Between 1 and {most}."), most=LIMITS[by]))
 
 
 def _text(day: Any) -> str | None:

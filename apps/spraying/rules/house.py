@@ -12,7 +12,7 @@ from fractions import Fraction
 
 from apps.spraying.rules.policies import FarmPolicy
 from apps.weather.rules.air import CALM_SOURCE
-from farmops.errors import BadInput, Severity, gettext_noop
+from farmops.errors import BadInput, Said, Severity, gettext_noop, one_of
 from farmops.units import show
 
 
@@ -113,9 +113,14 @@ def _number(limit: HouseLimit, value: object, errors: dict[str, str]) -> Decimal
     step = Decimal(1).scaleb(-limit.places)
     if number.is_finite() and limit.least <= number <= limit.most and number % step == 0:
         return None if number == limit.shipped else number
-    errors[limit.name] = (
-        f"Use {show(limit.least)} to {show(limit.most)} {limit.unit}, with at most {limit.places} decimals, "
-        "or leave it empty: the farm may only ask earlier than the shipped number does."
+    errors[limit.name] = Said(
+        gettext_noop(
+            "Use {least} to {most}, with at most {places} decimals, or leave it empty: the farm may only ask earlier "
+            "than the shipped number does."
+        ),
+        least=show(limit.least),
+        most=f"{show(limit.most)} {limit.unit}",
+        places=limit.places,
     )
     return None
 
@@ -126,7 +131,7 @@ def _severity(value: object, errors: dict[str, str]) -> str:
         return ""
     if text in set(Severity):
         return text
-    errors[CERTIFICATE] = f"Use one of: {', '.join(Severity)}."
+    errors[CERTIFICATE] = one_of(Severity)
     return ""
 
 

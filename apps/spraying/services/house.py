@@ -18,7 +18,7 @@ from apps.spraying.models import SpraySettings
 from apps.spraying.rules import PRESETS
 from apps.spraying.rules.house import BY_NAME, CERTIFICATE, read_limits
 from farmops import clock
-from farmops.errors import BadInput, gettext_noop
+from farmops.errors import BadInput, gettext_noop, one_of
 
 
 @transaction.atomic
@@ -53,7 +53,7 @@ _NUMBERS = (*BY_NAME, CERTIFICATE)
 def _check(wanted: Mapping[str, Any], farm: Farm, now: datetime) -> None:
     wrong: dict[str, str] = {}
     if wanted["preset"] not in PRESETS:
-        wrong["preset"] = f"Use one of: {', '.join(sorted(PRESETS))}."
+        wrong["preset"] = one_of(sorted(PRESETS))
     known = wanted["history_known_from"]
     if known is not None and known > clock.to_local(now, farm.time_zone).date():
         wrong["history_known_from"] = gettext_noop("The day must be today or earlier.")

@@ -16,7 +16,7 @@ from apps.reminders.rules import Level, register
 from apps.spraying import queries
 from apps.spraying.models import Job, JobStep
 from apps.spraying.rules.states import TRANSITIONS, Step, wrong_state
-from farmops.errors import BadInput, NotYourRole, Refused, Stale, gettext_noop
+from farmops.errors import BadInput, NotYourRole, Refused, Said, Stale, gettext_noop
 
 JOB_ASSIGNED = register("job_assigned", Level.DO_TODAY)
 JOB_CALLED_OFF = register("job_called_off", Level.DO_TODAY)
@@ -68,7 +68,12 @@ def require_named(job: Job, member: Member) -> None:
     """Only the people named on the job may do or sign it; no other role can do it for them."""
     if not queries.names(job, member.person_id):
         who = " / ".join(p.full_name for p in (job.applicator, job.supervisor) if p is not None)
-        raise NotYourRole(f"Only the person named on the job can do this: {who or 'nobody yet'}.")
+        raise NotYourRole(
+            Said(
+                gettext_noop("Only the person named on the job can do this: {who}."),
+                who=who or (gettext_noop("nobody yet"),),
+            )
+        )
 
 
 def move(

@@ -72,7 +72,10 @@ def rename(job: Job, named: Named | None, member: Member) -> Renamed | None:
         return None
     if member.person_id not in speakers(job, named):
         raise NotYourRole(
-            "Only who is named on the job, or who really did or supervised it, can put the people right. Name yourself."
+            gettext_noop(
+                "Only who is named on the job, or who really did or supervised it, can put the people right. "
+                "Name yourself."
+            )
         )
     found, faults = {}, {}
     for name in FIELDS:

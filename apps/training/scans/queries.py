@@ -7,7 +7,7 @@ from django.db.models import QuerySet
 from apps.people.queries import Member, one
 from apps.people.rules import Can
 from apps.training.models import CertificateScan
-from farmops.errors import Unknown
+from farmops.errors import Unknown, gettext_noop
 
 
 def scans(member: Member) -> QuerySet[CertificateScan]:
@@ -21,5 +21,5 @@ def scan(member: Member, scan_id: int) -> CertificateScan:
     """One scan with its picture; ``Unknown`` when it is not theirs to see or was taken away."""
     row: CertificateScan = one(scans(member).defer(None).filter(pk=scan_id))
     if row.content is None:
-        raise Unknown("This scan was taken away.")
+        raise Unknown(gettext_noop("This scan was taken away."))
     return row

@@ -9,7 +9,7 @@ from enum import StrEnum
 from typing import Any
 
 from apps.equipment.rules.exact import positive
-from farmops.errors import BadInput, Finding, gettext_noop
+from farmops.errors import BadInput, Finding, Said, gettext_noop, one_of
 from farmops.units import Quantity, number, read_quantity, show, unit_name, unit_written
 
 FLOWS = ("gpm", "floz/min", "l/min")
@@ -162,7 +162,13 @@ def _amount(box: Asked, raw: Any, typed: Mapping[str, Any]) -> Decimal:
     unit = str(typed.get(f"{box.name}_unit") or box.units[0])
     if unit not in box.units:
         names = ", ".join(unit_name(u) for u in box.units)
-        raise BadInput({f"{box.name}_unit": f"“{unit}” cannot be used here. Use one of: {names}."})
+        raise BadInput(
+            {
+                f"{box.name}_unit": Said(
+                    gettext_noop("“{unit}” cannot be used here. Use one of: {codes}."), unit=unit, codes=names
+                )
+            }
+        )
     return read_quantity(raw, box.units, unit=unit, field=box.name).to(box.units[0]).amount
 
 
@@ -196,7 +202,7 @@ def _whole(box: Asked, raw: Any) -> int:
 
 def _chosen(box: Asked, raw: str) -> str:
     if raw not in dict(box.choices):
-        raise BadInput({box.name: f"Use one of: {', '.join(code for code, _ in box.choices)}."})
+        raise BadInput({box.name: one_of(code for code, _ in box.choices)})
     return raw
 
 
