@@ -6,7 +6,7 @@ from decimal import Decimal
 
 import pytest
 
-from apps.products.rules import MixingStage, Ppe, read_label
+from apps.products.rules import STAGES, MixingStage, Ppe, read_label
 
 from .test_rules_label import PLAIN, USE, edited, faults, with_value
 
@@ -169,3 +169,25 @@ def test_a_fault_keeps_its_place_behind_a_row_that_could_not_be_read():
         "uses.2.rate_unit",
         "uses.3.rate_unit",
     ]
+
+
+WHOLE = [
+    (
+        "formulation_code",
+        "WDG",
+        "Give the two-letter code of the international coding system, such as SC, EC, WG or WP "
+        "(WDG and DF are WG, F is SC).",
+    ),
+    ("ppe.spraying", [], "“spraying” is not a field of a label. Fields here: applying, early_entry, mixing."),
+    (
+        "uses.0.stage_from",
+        "soon",
+        "Use a growth stage that can be put in order: a Zadoks number such as z37, or one of: "
+        f"{', '.join(sorted(STAGES))}.",
+    ),
+]
+
+
+@pytest.mark.parametrize(("path", "value", "sentence"), WHOLE, ids=[r[0] for r in WHOLE])
+def test_a_long_fault_says_all_that_would_be_right(path, value, sentence):
+    assert faults(edited(path, value)) == {path: [sentence]}
