@@ -342,7 +342,7 @@ def _check_measures(read: Reader, label: Label) -> None:
     if label.density_lb_per_gal is not None:
         return
     for place, use in read.numbered("uses", label.uses):
-        dry = use.rate_unit != "%vv" and dimension_of(use.rate_unit) is Dimension.MASS
+        dry = dimension_of(use.rate_unit) is Dimension.MASS
         wrong = ContentBasis.LB_PER_GAL if dry else ContentBasis.FRACTION
         if any(i.basis is wrong for i in label.ingredients):
             read.fault(
