@@ -252,6 +252,30 @@ CASES = {
         ["before_first_flower"],
     ),
     "not sown yet": ([squash(planned="06-01")], [], "05-20", "no", ["nothing_flowers"]),
+    "the day of the sowing, nobody said when it flowers": ([squash(S, flower=None)], [], "06-01", "unknown",
+                                                           ["bloom_never_looked"]),
+    "the day before the sowing": ([squash(S, flower=None)], [], "05-31", "no", ["nothing_flowers"]),
+    "looked on the day of the sowing": ([squash(S, flower=None)], [look("06-01", "no")], "06-02", "no",
+                                        ["looked_no_bloom"]),
+    "bloom over on the day itself": ([squash(S, (BLOOM_START, "07-11"), (BLOOM_END, "08-20"))], [], "08-20", "no",
+                                     ["bloom_over"]),
+    "bloom over tomorrow": ([squash(S, (BLOOM_START, "07-11"), (BLOOM_END, "08-20"))], [], "08-19", "yes",
+                            ["crop_in_bloom"]),
+    "in flower on the day of the kill": (
+        [clover((SOWN, "2025-09-10"), (BLOOM_START, "05-06"), (TERMINATED, "05-12"))], [], "05-12", "yes",
+        ["crop_in_bloom"]),
+    "seen with and without flowers on the day of the kill": (
+        [clover((SOWN, "2025-09-10"), (TERMINATED, "05-12"))], [look("05-12", "yes"), look("05-12", "no")], "05-13",
+        "unknown", ["ended_in_bloom"]),
+    "harvested, a cover sown under it before": (
+        [squash(S, (HARVEST_END, "09-20")), clover((SOWN, "08-20"), planned="08-20", flower="2027-05-05")], [],
+        "10-05", "unknown", ["bloom_never_looked"]),
+    "harvested and sown again the same day": (
+        [squash(S, (HARVEST_END, "09-20")), clover((SOWN, "09-20"), planned="09-20", flower="2027-05-05")], [],
+        "09-21", "unknown", ["ended_in_bloom"]),
+    "harvested, the next only planned": (
+        [squash(S, (HARVEST_END, "09-20")), clover(planned="09-22", flower="2027-05-05")], [], "10-05", "unknown",
+        ["bloom_never_looked"]),
     "sowing only planned, past first flower": (
         [squash(planned="06-01")],
         [],
@@ -259,7 +283,7 @@ CASES = {
         "unknown",
         ["bloom_never_looked"],
     ),
-}
+}  # fmt: skip
 
 
 @pytest.mark.parametrize(("plantings", "looks", "day", "answer", "codes"), CASES.values(), ids=CASES.keys())

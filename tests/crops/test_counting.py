@@ -81,12 +81,66 @@ def test_what_is_missing_is_told():
         ([Place(examined=5, found=6)], None, "mites_crowns", ["places.0.found"]),
         ([Place(examined=1, found=6)], None, "earworm_silk", ["nights"]),
         ([Place(examined=1, found=6)], 0, "earworm_silk", ["nights"]),
+        ([Place(examined=1, found=6)], 61, "earworm_silk", ["nights"]),
+        ([Place(examined=1, found=0)] * 41, None, "beetles_cotyledon", ["places"]),
+        ([Place(examined=10_001, found=0)], None, "beetles_cotyledon", ["places.0.examined"]),
+        ([Place(examined=5, found=10_001)], None, "beetles_cotyledon", ["places.0.found"]),
+        ([Place(examined=5, found=5), Place(examined=0, found=0)], None, "mites_crowns", ["places.1.examined"]),
     ],
 )
 def test_what_cannot_be(places, nights, code, fields):
     with pytest.raises(BadInput) as caught:
         check_places(SHIPPED[code], places, nights)
     assert sorted(caught.value.errors) == fields
+
+
+@pytest.mark.parametrize(
+    ("places", "nights", "code"),
+    [
+        ([Place(examined=1, found=0)] * 40, None, "beetles_cotyledon"),
+        ([Place(examined=10_000, found=10_000)], None, "mites_crowns"),
+        ([Place(examined=1, found=0)], 1, "earworm_silk"),
+        ([Place(examined=1, found=0)], 60, "earworm_silk"),
+    ],
+    ids=["forty places", "ten thousand, all of them", "one night", "sixty nights"],
+)
+def test_what_just_can_be(places, nights, code):
+    assert check_places(SHIPPED[code], places, nights) is None
+
+
+def test_what_is_wrong_is_said_where_it_is():
+    places = [Place(examined=0, found=0), Place(examined=5, found=-1), Place(examined=5, found=6)]
+    with pytest.raises(BadInput) as caught:
+        check_places(SHIPPED["mites_crowns"], places, None)
+    assert caught.value.errors == {
+        "places.0.examined": ["Must be between 1 and 10,000."],
+        "places.1.found": ["Must be between 0 and 10,000."],
+        "places.2.found": ["Cannot be found on more than were looked at."],
+    }
+    with pytest.raises(BadInput) as caught:
+        check_places(SHIPPED["earworm_silk"], [], None)
+    assert caught.value.errors == {
+        "places": ["Enter 1 to 40 places."],
+        "nights": ["Enter for how many nights the traps hung, 1 to 60."],
+    }
+
+
+@pytest.mark.parametrize(
+    ("code", "examined", "found", "nights", "value"),
+    [
+        # worked by hand: 7 of 50 = 14 %; 9 moths in 2 traps in 7 nights = 4.5 a week; 4 in 3 traps in 5 nights = 4/15
+        ("mites_crowns", 50, 7, None, Fraction(14)),
+        ("beetles_cotyledon", 50, 7, None, Fraction(7, 50)),
+        ("powdery_mildew_leaves", 50, 7, None, Fraction(7)),
+        ("vine_borer_bush", 2, 9, 7, Fraction(9, 2)),
+        ("vine_borer_bush", 2, 9, 14, Fraction(9, 4)),
+        ("earworm_silk", 3, 4, 5, Fraction(4, 15)),
+        ("earworm_silk", 3, 4, None, None),
+        ("mites_crowns", 0, 0, None, None),
+    ],
+)
+def test_the_value_that_is_compared(code, examined, found, nights, value):
+    assert judge_count(SHIPPED[code], [Place(examined=examined, found=found)], nights).value == value
 
 
 def test_more_beetles_than_plants_can_be():

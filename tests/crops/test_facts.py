@@ -121,6 +121,21 @@ def test_the_crop_on_a_day(plantings: list[PlantingFact], day: str, told: dict[s
     assert found == CropFacts(**told, bloom_because=found.bloom_because)
 
 
+def test_of_two_cash_crops_the_later_one_stands() -> None:
+    """The corn was never written off: the block is the squash's all the same, and squash alone is its name."""
+    corn = squash((SOWN, "04-20"), id=9, crop_code="sweet_corn", crop_name="Sweet corn", planned="04-20")
+    found = crop_facts_of([CASH, corn], [], on("06-20"))
+    assert (found.site_code, found.crop_name, found.planted_on) == ("winter_squash", "Winter squash", on("06-01"))
+
+
+def test_the_reasons_come_with_the_answer() -> None:
+    found = crop_facts_of([CASH, clover((SOWN, "2025-09-10"), flower="07-20")], [look("07-12", "no")], on("07-15"))
+    assert (found.bloom, [note.code for note in found.bloom_because]) == (
+        Bloom.NO,
+        ["before_first_flower", "looked_no_bloom"],
+    )
+
+
 def test_order_of_rows_does_not_matter() -> None:
     rows = [COVER, CASH, RYE]
     assert crop_facts_of(rows, [], on("06-20")) == crop_facts_of(rows[::-1], [], on("06-20"))
@@ -184,7 +199,8 @@ def test_named_and_bbch_stages_are_read(typed: object, code: str) -> None:
 def test_other_words_are_no_stage(typed: str) -> None:
     with pytest.raises(BadInput) as refused:
         read_stage_code(typed)
-    assert list(refused.value.errors) == ["stage_code"]
+    said = "Name a growth stage from the list, or a BBCH number from 0 to 99."
+    assert refused.value.errors == {"stage_code": [said]}
 
 
 @pytest.mark.parametrize(
@@ -194,11 +210,19 @@ def test_heights_are_read(typed: object, height: str | None) -> None:
     assert read_height(typed) == (None if height is None else Decimal(height))
 
 
-@pytest.mark.parametrize("typed", ["tall", "-1", "241", "1.25"])
-def test_heights_refused(typed: str) -> None:
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        ("tall", "“tall” must be a number, like 1.5."),
+        ("-1", "Must be 0 or more."),
+        ("241", "Must be 240 or less."),
+        ("1.25", "Use 1 decimal at most."),
+    ],
+)
+def test_heights_refused(typed: str, said: str) -> None:
     with pytest.raises(BadInput) as refused:
         read_height(typed)
-    assert list(refused.value.errors) == ["height_in"]
+    assert refused.value.errors == {"height_in": [said]}
 
 
 def test_what_was_read_last_counts_with_its_age() -> None:

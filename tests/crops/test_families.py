@@ -69,6 +69,18 @@ def test_known_crops_belong_to_their_family(code: str, family: Family) -> None:
     assert KNOWN_CROPS[code].family is family
 
 
+NAMES = {"winter_squash": "Winter squash", "sorghum_sudan": "Sorghum-sudangrass", "gourd": "Ornamental gourd"}
+
+
+@pytest.mark.parametrize(("code", "name"), NAMES.items())
+def test_known_crops_have_their_everyday_name(code: str, name: str) -> None:
+    assert KNOWN_CROPS[code].name == name
+
+
+def test_no_two_known_crops_share_a_name() -> None:
+    assert len({crop.name for crop in KNOWN_CROPS.values()}) == len(KNOWN_CROPS) > 60
+
+
 def test_sweet_potato_is_no_potato() -> None:
     assert KNOWN_CROPS["sweet_potato"].family is not KNOWN_CROPS["potato"].family
 

@@ -83,6 +83,12 @@ def test_a_block_reads_cover_crop_then_cash_crop() -> None:
     )
 
 
+def test_a_cover_sown_on_the_same_day_stands_before_the_crop() -> None:
+    """Also where it was entered later, under a higher number."""
+    steps = sequence([squash(S, id=1), clover((SOWN, "06-01"), id=2, flower=None)])
+    assert [(step.planting_id, step.purpose) for step in steps] == [(2, Purpose.COVER), (1, Purpose.CASH)]
+
+
 LIVES = {
     # id: (planting, day, today, lives)
     "before sowing": (squash(S), "05-31", None, False),
@@ -115,7 +121,14 @@ LIVES = {
         "05-10",
         False,
     ),
+    "day of the planned end, still ahead": (
+        clover((SOWN, "2025-09-10"), terminate_planned_on=on("05-10")),
+        "05-10",
+        "05-01",
+        True,
+    ),
     "sowing planned": (squash(), "06-01", None, True),
+    "sowing planned for today": (squash(), "06-10", "06-01", True),
     "sowing planned and ahead": (squash(), "06-01", "05-01", True),
     "sowing overdue": (squash(), "06-10", "06-02", False),
 }
@@ -165,6 +178,14 @@ PLANS: dict[str, tuple[PlantingFact, dict[str, list[str]]]] = {
         squash(terminate_planned_on=on("05-31")),
         {"terminate_planned_on": ["Must be after the sowing date."]},
     ),
+    "the day before the first that can be": (
+        squash(planned="1989-12-31"),
+        {"planned_on": ["Date must be between 1990 and 2099."]},
+    ),
+    "the day after the last that can be": (
+        squash(harvest_from=on("09-10"), harvest_to=on("2100-01-01")),
+        {"harvest_to": ["Date must be between 1990 and 2099."]},
+    ),
     "impossible year": (squash(planned="0206-06-01"), {"planned_on": ["Date must be between 1990 and 2099."]}),
     "harvested cover": (
         clover(harvest_from=on("06-20")),
@@ -188,11 +209,13 @@ def test_plans_that_make_no_sense(planting: PlantingFact, errors: dict[str, list
     "planting",
     [
         squash(flower=None),
+        squash(planned="1990-01-01", flower=None),
+        squash(harvest_from=on("09-10"), harvest_to=on("2099-12-31")),
         squash(harvest_from=on("09-10"), harvest_to=on("09-10")),
         squash(harvest_from=on("09-10")),
         clover(terminate_planned_on=on("05-10")),
     ],
-    ids=["bare", "one-day harvest", "open end", "cover"],
+    ids=["bare", "first day that can be", "last day that can be", "one-day harvest", "open end", "cover"],
 )
 def test_plans_that_do(planting: PlantingFact) -> None:
     assert check_plan(planting) is None
@@ -214,6 +237,16 @@ TAKEN: dict[str, tuple[PlantingFact, PlantingFact, list[str]]] = {
     "clash": (squash(), other(), ["block_taken"]),
     "hand-over on one day": (squash(planned="07-20"), other(), []),
     "afterwards": (squash(planned="07-21"), other(), []),
+    "hand-over to the one already there": (
+        squash(planned="03-01", harvest_from=on("04-01"), harvest_to=on("04-20")),
+        other(),
+        [],
+    ),
+    "one day too long for the one already there": (
+        squash(planned="03-01", harvest_from=on("04-01"), harvest_to=on("04-21")),
+        other(),
+        ["block_taken"],
+    ),
     "nobody said when the first ends": (
         squash(planned="09-01"),
         other(harvest_from=None, harvest_to=None),
@@ -253,6 +286,10 @@ EVENTS: dict[str, tuple[PlantingFact, EventKind, str, list[str]]] = {
     "emerged before anything was sown": (squash(), EventKind.EMERGED, "06-10", ["not_sown"]),
     "emerged before sowing": (squash(S), EventKind.EMERGED, "05-30", ["before_sowing"]),
     "emerged": (squash(S), EventKind.EMERGED, "06-09", []),
+    "emerged on the day it was set out": (squash(S), EventKind.EMERGED, "06-01", []),
+    "recorded today": (squash(S), HARVEST_START, "10-01", []),
+    "sown on the first day that can be": (squash(), SOWN, "1990-01-01", []),
+    "terminated on the day of the last bloom": (squash(S, (BLOOM_START, "07-11")), TERMINATED, "07-11", []),
     "bloom again": (squash(S, (BLOOM_START, "07-11"), (BLOOM_END, "08-01")), BLOOM_START, "08-20", []),
     "bloom over before it began": (squash(S, (BLOOM_START, "07-11")), BLOOM_END, "07-10", ["end_before_start"]),
     "harvest over before it began": (squash(S, (HARVEST_START, "09-10")), HARVEST_END, "09-09", ["end_before_start"]),

@@ -33,6 +33,12 @@ SPELLINGS = [
     (Scheme.HRAC, "G", "9"),
     (Scheme.HRAC, "K3", "15"),
     (Scheme.HRAC, "3A", None),
+    (Scheme.HRAC, "M5", None),
+    (Scheme.IRAC, "U8", None),
+    # digits of another script look the same on paper and would never match the group they mean
+    (Scheme.FRAC, "١١", None),
+    (Scheme.IRAC, "٣A", None),
+    (Scheme.HRAC, "٩", None),
 ]
 
 
@@ -96,7 +102,9 @@ def test_which_stage_comes_first(stage, limit, answer):
     assert reached(stage, limit) is answer
 
 
-@pytest.mark.parametrize(("code", "known"), [("silk", True), ("z9", True), ("z100", False), ("big", False)])
+@pytest.mark.parametrize(
+    ("code", "known"), [("silk", True), ("z9", True), ("z100", False), ("big", False), ("z37\n", False)]
+)
 def test_a_stage_has_a_place_in_an_order(code, known):
     assert is_stage(code) is known
 

@@ -6,11 +6,11 @@ from decimal import Decimal
 
 import pytest
 
-from apps.products.rules import Method, Rate, RateBasis
-from apps.spraying.rules import PRESETS
+from apps.products.rules import Method, Rate, RateBasis, read_label
+from apps.spraying.rules import PRESETS, check
 from farmops.units import Quantity
 
-from .mixes import changed, facts, line, notes, reasons, relabelled, said
+from .mixes import LIBRARY, changed, facts, label_document, line, notes, reasons, relabelled, said
 
 F1 = ("F1", 3)
 
@@ -136,6 +136,24 @@ def test_a_ground_only_product(method, at_start, refusing, asking):
     given = changed(facts([("F3", 6), F1]), method=method, at_start=at_start)
 
     assert reasons(given) == (refusing, asking)
+
+
+def test_uses_that_share_no_method_ask_for_the_target():
+    """Mildew by air only, rust by ground only: with no target named neither way is allowed by both."""
+    body = label_document(LIBRARY["F1"])
+    row = next(use for use in body["uses"] if use["site_code"] == "pumpkin")
+    body["uses"] = [
+        {**row, "targets": ["mildew"], "methods": ["air"]},
+        {**row, "targets": ["rust"], "methods": ["ground"]},
+    ]
+    both = {"label": read_label(body), "targets": ()}
+    open_, rust = (changed(facts([F1]), lines=(line(*F1, **{**both, "targets": t}),)) for t in ((), ("rust",)))
+
+    ways = (Method.GROUND, Method.AIR, None)
+    refused = [[reasons(changed(given, method=way))[0] for way in ways] for given in (open_, rust)]
+    assert refused == [[["method"]] * 3, [[], ["method"], []]]
+    said_ = [f.sentence for f in check(changed(open_, method=Method.GROUND)) if f.code == "method"]
+    assert said_ == ["F1: its uses on this crop share no method. Name one target."]
 
 
 def test_a_label_without_methods_goes_out_by_any():

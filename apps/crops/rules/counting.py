@@ -184,14 +184,16 @@ def judge_count(threshold: Threshold, places: Sequence[Place], nights: int | Non
 def _value(threshold: Threshold, examined: int, found: int, nights: int | None) -> Fraction | None:
     if threshold.measure is Measure.FOUND:
         return Fraction(found)
-    if not examined or (threshold.measure in TRAPS and not nights):
+    if not examined:
         return None
     each = Fraction(found, examined)
     if threshold.measure is Measure.SHARE:
         return each * 100
     if threshold.measure is Measure.PER_UNIT:
         return each
-    per_night = each / (nights or 1)
+    if not nights:
+        return None
+    per_night = each / nights
     return per_night * 7 if threshold.measure is Measure.PER_TRAP_WEEK else per_night
 
 

@@ -92,7 +92,7 @@ ALIASES: dict[str, Family] = {
 
 def read_family(value: object, *, field: str = "family") -> Family:
     """A family by its present, old or everyday name, any case; ``BadInput`` on ``field`` otherwise."""
-    text = str(value if value is not None else "").strip().casefold()
+    text = str(value).strip().casefold()
     if text in ALIASES:
         return ALIASES[text]
     try:

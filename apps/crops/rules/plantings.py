@@ -50,6 +50,7 @@ EVENT_NAMES: dict[EventKind, str] = {
 }
 REPEATED = frozenset({EventKind.BLOOM_START, EventKind.BLOOM_END})  # flowers can come back after mowing
 HARVESTS = frozenset({EventKind.HARVEST_START, EventKind.HARVEST_END})
+OPENED_BY = {EventKind.BLOOM_END: EventKind.BLOOM_START, EventKind.HARVEST_END: EventKind.HARVEST_START}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -274,8 +275,7 @@ def _order(planting: PlantingFact, kind: EventKind, on: date) -> Iterable[Findin
     sown = planting.sown_on
     if sown is not None and on < sown:
         yield _against("before_sowing", gettext_noop("Sown on {sown}; this cannot be earlier."), sown=sown.isoformat())
-    opens = {EventKind.BLOOM_END: EventKind.BLOOM_START, EventKind.HARVEST_END: EventKind.HARVEST_START}.get(kind)
-    started = planting.happened(opens) if opens else None
+    started = planting.happened(OPENED_BY[kind]) if kind in OPENED_BY else None
     if started is not None and on < started:
         yield _against(
             "end_before_start", gettext_noop("Started on {start}; it cannot end earlier."), start=started.isoformat()
@@ -290,8 +290,8 @@ def _ends(planting: PlantingFact, kind: EventKind, on: date) -> Iterable[Finding
             "after_termination", gettext_noop("Terminated on {on}; nothing can follow."), on=dead.isoformat()
         )
     if kind is EventKind.TERMINATED:
-        last = max((e.on for e in planting.events), default=None)
-        if last is not None and on < last:
+        last = max(e.on for e in planting.events)  # it was sown, else nobody asks
+        if on < last:
             template = gettext_noop("Something was recorded for {on}; it cannot have been terminated earlier.")
             yield _against("terminated_too_early", template, on=last.isoformat())
 

@@ -23,7 +23,7 @@ _ORDERS: tuple[tuple[str, ...], ...] = (
      "mature", "after_harvest"),
 )  # fmt: skip
 STAGES = frozenset(stage for order in _ORDERS for stage in order)
-_SCALE = re.compile(r"^([zb])(\d{1,2})$")
+_SCALE = re.compile(r"([zb])([0-9]{1,2})\Z")
 
 
 def stages_in_order() -> tuple[str, ...]:

@@ -5,13 +5,13 @@ Rates are per treated acre. Sums stay exact fractions until they are shown.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from fractions import Fraction
 from functools import reduce
 
-from apps.products.rules.codes import ContentBasis, IntervalScope, RateBasis, YearBasis
+from apps.products.rules.codes import ContentBasis, IntervalScope, Method, RateBasis, YearBasis
 from apps.products.rules.label import ActivityRei, Label, LabelUse
 from apps.products.rules.stages import earlier, later
 from farmops.units import CONTEXT, Dimension, Quantity, dimension_of, factor
@@ -98,20 +98,39 @@ def use_on(
     found = uses_on(label, site_code, targets)
     if not found:
         return None
-    use = strictest(found)
+    use = strictest(label, found)
     if rate is None or len(found) == 1 or rate.basis is not use.rate_basis or not measures_alike(use, rate.quantity):
         return use
-    fit = strictest(_fitting(found, amount_in(rate.quantity, use.rate_unit), use.rate_unit))
+    fit = strictest(label, _fitting(found, amount_in(rate.quantity, use.rate_unit), use.rate_unit))
     times = Quantity(Decimal(1), fit.rate_unit).to(use.rate_unit).amount
     return replace(use, rate_min=None if fit.rate_min is None else fit.rate_min * times, rate_max=fit.rate_max * times)
 
 
-def strictest(uses: Sequence[LabelUse]) -> LabelUse:
+def methods_on(label: Label, uses: Iterable[LabelUse]) -> tuple[Method, ...] | None:
+    """The methods that each of ``uses`` allows, by itself or by its label; ``None`` where none of them names any."""
+    named = [methods for use in uses if (methods := use.methods or label.methods)]
+    return tuple(m for m in named[0] if all(m in methods for methods in named)) if named else None
+
+
+def strictest(label: Label, uses: Sequence[LabelUse]) -> LabelUse:
     """One use with the strictest of each limit of ``uses``; those whose rates cannot be compared stay out."""
-    first = uses[0]
-    one = {use: Quantity(Decimal(1), use.rate_unit) for use in uses}
-    alike = (use for use in uses if use.rate_basis is first.rate_basis and measures_alike(first, one[use]))
-    return reduce(_stricter, alike)
+    first, kind = uses[0], dimension_of(uses[0].rate_unit)
+    alike = [use for use in uses if use.rate_basis is first.rate_basis and dimension_of(use.rate_unit) is kind]
+    if len(alike) == 1:
+        return first
+    joined = reduce(_stricter, (_written_out(label, use) for use in alike))
+    return replace(joined, methods=methods_on(label, alike) or ())
+
+
+def _written_out(label: Label, use: LabelUse) -> LabelUse:
+    """``use`` with what it leaves to the whole label: the other's own limit must not stand in for the label's."""
+    hours = {row.activity: row for row in (*label.activity_rei, *use.activity_rei)}
+    return replace(
+        use,
+        rei_hours=label.rei_hours if use.rei_hours is None else use.rei_hours,
+        activity_rei=tuple(hours.values()),
+        min_spray_gpa=label.min_spray_gpa if use.min_spray_gpa is None else use.min_spray_gpa,
+    )
 
 
 def _fitting(uses: Sequence[LabelUse], amount: Fraction, unit: str) -> tuple[LabelUse, ...]:
@@ -139,13 +158,11 @@ def _fewest(a: int | None, b: int | None) -> int | None:
 
 def _stricter(a: LabelUse, b: LabelUse) -> LabelUse:
     """The narrower of two uses, limit by limit; an unknown interval stays unknown. Rates in ``a``'s unit."""
-    times = Decimal(1) if a.rate_unit == b.rate_unit else Quantity(Decimal(1), b.rate_unit).to(a.rate_unit).amount
+    times = Quantity(Decimal(1), b.rate_unit).to(a.rate_unit).amount
     unknown_phi = not _says_phi(a) or not _says_phi(b)
     phi = None if unknown_phi else max(_longest_phi(a), _longest_phi(b))
     rei = None if a.rei_hours is None or b.rei_hours is None else max(a.rei_hours, b.rei_hours)
-    season = None if b.season_max_product is None else Quantity(b.season_max_product, b.season_max_unit or b.rate_unit)
-    season_unit = a.season_max_unit or a.rate_unit
-    methods = tuple(m for m in a.methods if m in b.methods) if a.methods and b.methods else a.methods or b.methods
+    season, season_unit = _smaller_season(a, b)
     ingredient_scope = IntervalScope.INGREDIENT in (a.interval_scope, b.interval_scope)
     return replace(
         a,
@@ -161,12 +178,12 @@ def _stricter(a: LabelUse, b: LabelUse) -> LabelUse:
         else None,
         interval_scope=IntervalScope.INGREDIENT if ingredient_scope else IntervalScope.PRODUCT,
         max_uses=_fewest(a.max_uses, b.max_uses),
-        season_max_product=_least(a.season_max_product, None if season is None else season.to(season_unit).amount),
+        season_max_product=season,
+        season_max_unit=season_unit,
         season_basis=a.season_basis if a.season_basis is b.season_basis else YearBasis.UNKNOWN,
         stage_from=later(a.stage_from, b.stage_from),
         stage_before=earlier(a.stage_before, b.stage_before),
         crop_height_max_in=_least(a.crop_height_max_in, b.crop_height_max_in),
-        methods=methods,
         min_spray_gpa=_most(a.min_spray_gpa, b.min_spray_gpa),
         conditions=" ".join(dict.fromkeys(t for t in (a.conditions, b.conditions) if t)),
     )
@@ -180,11 +197,28 @@ def _longest_phi(use: LabelUse) -> int:
     return max([use.phi_days or 0, *(tier.days for tier in use.phi_tiers)])
 
 
+def _smaller_season(a: LabelUse, b: LabelUse) -> tuple[Decimal | None, str | None]:
+    """The smaller season total and its unit, which is that of the first use that states one."""
+    totals = [
+        Quantity(use.season_max_product, use.season_max_unit or use.rate_unit)
+        for use in (a, b)
+        if use.season_max_product is not None
+    ]
+    if not totals:
+        return None, None
+    unit = totals[0].unit
+    return min(total.to(unit).amount for total in totals), unit
+
+
 def _longer_activities(a: LabelUse, b: LabelUse) -> tuple[ActivityRei, ...]:
-    hours: dict[str, Decimal] = {}
-    for row in (*a.activity_rei, *b.activity_rei):
-        hours[row.activity] = max(row.hours, hours.get(row.activity, Decimal(0)))
-    return tuple(ActivityRei(activity=name, hours=hours[name]) for name in sorted(hours))
+    """Hours of each kind of work that either use names: the longer; left out where the other's are not known."""
+    mine, theirs = ({row.activity: row.hours for row in use.activity_rei} for use in (a, b))
+    rows = []
+    for name in sorted({*mine, *theirs}):
+        hours = (mine.get(name, a.rei_hours), theirs.get(name, b.rei_hours))
+        if None not in hours:
+            rows.append(ActivityRei(activity=name, hours=max(h for h in hours if h is not None)))
+    return tuple(rows)
 
 
 def phi_days(use: LabelUse, rate_amount: Fraction | None) -> int | None:

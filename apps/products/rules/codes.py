@@ -127,9 +127,9 @@ GROUP_ALIASES: dict[Scheme, dict[str, str]] = {
 }  # fmt: skip
 
 _PATTERN = {
-    Scheme.FRAC: re.compile(r"^(BM\d{2}|[MUP]\d{2}|\d{1,2}|NC|UN)$"),
-    Scheme.IRAC: re.compile(r"^(\d{1,2}[A-F]?|UN[BEFMPV]?)$"),
-    Scheme.HRAC: re.compile(r"^\d{1,2}$"),
+    Scheme.FRAC: re.compile(r"^(BM\d{2}|[MUP]\d{2}|\d{1,2}|NC|UN)$", re.ASCII),
+    Scheme.IRAC: re.compile(r"^(\d{1,2}[A-F]?|UN[BEFMPV]?)$", re.ASCII),
+    Scheme.HRAC: re.compile(r"^\d{1,2}$", re.ASCII),
 }
 
 
@@ -163,7 +163,7 @@ def group(scheme: Scheme, code: str) -> Group | None:
     """The group written as ``code``, old spellings turned into the one in use; ``None`` if it is no such code."""
     text = re.sub(r"\s+", "", code).upper()
     if found := re.match(r"^(BM|[MUP])(\d)$", text):
-        text = f"{found[1]}0{found[2]}" if scheme is Scheme.FRAC else text
+        text = f"{found[1]}0{found[2]}"
     elif found := re.match(r"^0+(\d.*)$", text):
         text = found[1]
     text = GROUP_ALIASES[scheme].get(text, text)

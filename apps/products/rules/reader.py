@@ -13,7 +13,7 @@ from farmops.units import number
 
 E = TypeVar("E", bound=StrEnum)
 T = TypeVar("T")
-CODE = re.compile(r"^[a-z][a-z0-9_]{0,63}$")
+CODE = re.compile(r"[a-z][a-z0-9_]{0,63}\Z")  # no line end may follow: a limit on "wheat\n" would bind nothing
 SAY_CODE = "Give a code of small letters, digits and underscores, such as winter_squash."
 
 
@@ -22,6 +22,7 @@ class Reader:
 
     def __init__(self, body: object, path: str, faults: dict[str, list[str]]) -> None:
         self.path, self.faults, self.known = path, faults, set[str]()
+        self.places: dict[str, tuple[int, ...]] = {}
         self.is_object = isinstance(body, Mapping)
         self.body: Mapping[str, Any] = body if isinstance(body, Mapping) else {}
         if not self.is_object:
@@ -137,7 +138,7 @@ class Reader:
         return tuple(dict.fromkeys(item for item in read if item is not None))
 
     def rows(self, key: str, build: Callable[[Reader], T | None]) -> tuple[T, ...]:
-        """A list of objects; rows that cannot be built have left their faults."""
+        """A list of objects; rows that cannot be built have left their faults. ``numbered`` gives them their places."""
         value = self.get(key)
         if value is None:
             return ()
@@ -145,10 +146,15 @@ class Reader:
             self.fault(key, gettext_noop("Give a list."))
             return ()
         readers = [Reader(item, self.name(f"{key}.{place}"), self.faults) for place, item in enumerate(value)]
-        built = [build(reader) for reader in readers if reader.is_object]
+        built = [build(reader) if reader.is_object else None for reader in readers]
         for reader in readers:
             reader.close()
+        self.places[key] = tuple(place for place, row in enumerate(built) if row is not None)
         return tuple(row for row in built if row is not None)
+
+    def numbered(self, key: str, rows: Iterable[T]) -> Iterable[tuple[int, T]]:
+        """``rows`` of ``key``, each with its place in the document: rows that were not built keep theirs."""
+        return zip(self.places.get(key, ()), rows, strict=True)
 
     def mapping(self, key: str) -> Mapping[str, Any]:
         value = self.get(key)

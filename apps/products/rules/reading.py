@@ -74,7 +74,7 @@ def _group(read: Reader) -> Group | None:
     scheme, code = read.one_of("scheme", Scheme, needed=True), read.get("code")
     if scheme is None:
         return None
-    found = group(scheme, str(code)) if isinstance(code, str | int) and not isinstance(code, bool) else None
+    found = group(scheme, str(code))
     if found is None:
         read.fault(
             "code",
@@ -210,7 +210,7 @@ def _check_use(read: Reader, use: LabelUse) -> None:
     unit = use.season_max_unit or use.rate_unit
     if unit == "%vv":
         read.fault("season_max_unit", gettext_noop("Name the unit of season_max_product: a share has no season total."))
-    elif use.rate_unit != "%vv" and dimension_of(unit) is not dimension_of(use.rate_unit):
+    elif dimension_of(unit) is not dimension_of("gal" if use.rate_unit == "%vv" else use.rate_unit):
         read.fault(
             "season_max_unit", gettext_noop("Must measure the same thing as rate_unit: both liquid, or both dry.")
         )
@@ -312,20 +312,20 @@ def _check_label(read: Reader, label: Label) -> None:
         read.fault("ingredients", gettext_noop("Give at least one active ingredient with its content."))
     if (label.training_topic is None) != (label.training_months is None):
         read.fault("training_months", gettext_noop("Give training_topic and training_months together."))
-    for place, cap in enumerate(label.caps):
+    for place, cap in read.numbered("caps", label.caps):
         if cap.ingredient and cap.ingredient not in names and not read.faulty("ingredients"):
             read.fault(
                 f"caps.{place}.ingredient",
                 Said(gettext_noop("“{name}” is not among the ingredients."), name=cap.ingredient),
             )
-    for place, limit in enumerate(label.group_run_limits):
+    for place, limit in read.numbered("group_run_limits", label.group_run_limits):
         if limit.group not in label.groups and not read.faulty("groups"):
             read.fault(
                 f"group_run_limits.{place}.code",
                 Said(gettext_noop("{group} is not among the groups of this label."), group=limit.group),
             )
     _check_measures(read, label)
-    for place, use in enumerate(label.uses):
+    for place, use in read.numbered("uses", label.uses):
         first = next(other for other in label.uses if other.site_code == use.site_code)
         if first.rate_basis is not use.rate_basis or not comparable(first.rate_unit, use.rate_unit):
             read.fault(
@@ -343,8 +343,8 @@ def _check_measures(read: Reader, label: Label) -> None:
     """Pounds of an ingredient must be computable: liquid with lb/gal, dry with a fraction, or a stated density."""
     if label.density_lb_per_gal is not None:
         return
-    for place, use in enumerate(label.uses):
-        dry = use.rate_unit != "%vv" and dimension_of(use.rate_unit) is Dimension.MASS
+    for place, use in read.numbered("uses", label.uses):
+        dry = dimension_of(use.rate_unit) is Dimension.MASS
         wrong = ContentBasis.LB_PER_GAL if dry else ContentBasis.FRACTION
         if any(i.basis is wrong for i in label.ingredients):
             read.fault(

@@ -14,13 +14,16 @@ from apps.products.rules import (
     Kind,
     Label,
     LabelUse,
+    Method,
     Rate,
     RateBasis,
     Scheme,
     amount_in,
     measures_alike,
+    methods_on,
     pounds_per_acre,
     use_on,
+    uses_on,
 )
 from apps.products.rules.amounts import strictest
 from farmops.units import Quantity, dimension_of
@@ -87,6 +90,13 @@ class Judged:
         return amount_in(self.per_acre, unit) * HUNDRED / Fraction(self.spray_gpa)
 
     @cached_property
+    def methods(self) -> tuple[Method, ...] | None:
+        """How it may go out by every use that may be meant; ``None`` = any way, empty = these uses share none."""
+        site = self.use.site_code
+        uses = uses_on(self.label, site, self.line.targets) or uses_on(self.label, site)
+        return methods_on(self.label, uses)
+
+    @cached_property
     def pounds(self) -> dict[str, Fraction] | None:
         """Pounds of each ingredient per treated acre; ``None`` if it cannot be computed."""
         if self.per_acre is None or not self.comparable:
@@ -102,7 +112,7 @@ def judge(line: MixLine, site_code: str | None, spray_gpa: Decimal | None) -> Ju
     return Judged(
         line=line,
         label=line.label,
-        use=use or strictest(line.label.uses),
+        use=use or strictest(line.label, line.label.uses),
         listed=use is not None,
         spray_gpa=spray_gpa,
     )

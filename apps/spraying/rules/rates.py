@@ -86,11 +86,13 @@ def _volume(facts: CheckFacts, j: Judged) -> list[Finding]:
 
 
 def _method(facts: CheckFacts, j: Judged) -> list[Finding]:
-    allowed = j.use.methods or j.label.methods
-    if not allowed or facts.method in allowed:
+    allowed, product = j.methods, j.line.name
+    if allowed is None or facts.method in allowed:
         return []
-    product, listed = j.line.name, ", ".join(allowed)
-    source = on_label(j.line, "methods", "method")
+    source, listed = on_label(j.line, "methods", "method"), ", ".join(allowed)
+    if not allowed:
+        template = gettext_noop("{product}: its uses on this crop share no method. Name one target.")
+        return [refuse("method", template, source=source, field="products", product=product)]
     if facts.method is None:
         template = gettext_noop("{product} may only go out by {listed}, and the method is not known.")
         word = refuse if facts.at_start else justify

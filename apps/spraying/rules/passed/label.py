@@ -68,7 +68,7 @@ def _volume_and_method(facts: CheckFacts, j: Judged) -> Iterator[Passed]:
         numbers = {"product": product, "gpa": plain(facts.spray_gpa), "limit": plain(least)}
         source = on_label(j.line, "min_spray_gpa", "spray volume")
         yield passes("volume", template, "gpa_low gpa_unknown", source=source, about=product, **numbers)
-    allowed = j.use.methods or j.label.methods
+    allowed = j.methods
     if allowed and facts.method is not None:
         template = gettext_noop("{product}: goes out by {method}; the label allows {listed}.")
         numbers = {"product": product, "method": facts.method.value, "listed": ", ".join(allowed)}
