@@ -59,7 +59,7 @@ class Plan(Faults):
 
     def _targets(self, typed: Sequence[str]) -> list[str]:
         codes = [re.sub(r"[\s-]+", "_", str(t).strip().lower()) for t in typed if str(t).strip()]
-        if any(not _CODE.match(code) for code in codes) or len(codes) > MOST_TARGETS:
+        if any(not _CODE.fullmatch(code) for code in codes) or len(codes) > MOST_TARGETS:
             self.add("targets", gettext_noop("Name up to 10 pests or diseases in plain letters, like powdery mildew."))
         return list(dict.fromkeys(codes))
 

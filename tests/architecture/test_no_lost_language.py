@@ -29,6 +29,12 @@ def filled_in(value: ast.expr) -> bool:
     return isinstance(value, ast.JoinedStr | ast.BinOp)
 
 
+def gathers(function: ast.expr) -> bool:
+    """``read.fault(…)``, ``faults.add(…)``; not a property of a calendar."""
+    named = isinstance(function, ast.Attribute) and function.attr in GATHERED
+    return named and not (isinstance(function.value, ast.Name) and function.value.id in CALENDAR)
+
+
 def errors_in(source: str) -> Iterator[ast.expr]:
     """Every sentence of an error that is written out in a call."""
     for node in ast.walk(ast.parse(source)):
@@ -36,9 +42,8 @@ def errors_in(source: str) -> Iterator[ast.expr]:
             continue
         if isinstance(node.func, ast.Name) and node.func.id in TOLD:
             yield from sentences(node)
-        elif isinstance(node.func, ast.Attribute) and node.func.attr in GATHERED and len(node.args) == 2:
-            if not (isinstance(node.func.value, ast.Name) and node.func.value.id in CALENDAR):
-                yield node.args[1]
+        elif gathers(node.func) and len(node.args) == 2:
+            yield node.args[1]
 
 
 def found_in(source: str) -> list[int]:

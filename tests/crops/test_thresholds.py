@@ -1,7 +1,7 @@
-"""The shipped thresholds against a second reading of what is published: number, what it is counted on, whose word.
+"""The shipped thresholds held fast: number, what it is counted on, whose word, and that each has its Spanish.
 
-The published numbers were written down a second time from the sources named in the rows; a number that differs from
-``thresholds.py`` is one that was typed wrongly on one of the two sides.
+A second writing-down of ``thresholds.py``, whose rows name the published sources: it notices a number that is changed
+by accident, not one that was read wrongly at the source.
 """
 
 from __future__ import annotations

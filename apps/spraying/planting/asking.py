@@ -17,7 +17,7 @@ def asked(query: Mapping[str, str]) -> NextCrop:
     """``?crop=pumpkin&on=2027-06-01&use=harvest`` as a crop to come; ``BadInput`` naming each fault."""
     errors: dict[str, str] = {}
     crop, day, use = (str(query.get(name, "")).strip() for name in ("crop", "on", "use"))
-    if not _SITE.match(crop):
+    if not _SITE.fullmatch(crop):
         errors["crop"] = gettext_noop("Name the crop by its code, like winter_squash.")
     on = _day(day)
     if on is None:
