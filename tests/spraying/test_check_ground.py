@@ -8,10 +8,12 @@ from decimal import Decimal
 import pytest
 
 from apps.crops.rules import NextCrop
+from apps.products.rules import read_label
 from apps.spraying.rules import check, may_plant
 from apps.spraying.rules.caps import add_months
+from apps.spraying.rules.passed import passed_rules
 
-from .mixes import changed, facts, past, reasons, relabelled, said
+from .mixes import LIBRARY, changed, facts, label_document, line, past, reasons, relabelled, said
 
 CORN = {"crop": "sweet_corn", "harvest": "2026-08-20T08:00", "start": "2026-06-10T07:00", "end": "2026-06-10T08:00"}
 COVER = {"crop": "fallow_cover", "harvest": None, "start": "2026-05-28T07:00", "end": "2026-05-28T08:00"}
@@ -97,6 +99,34 @@ def test_a_label_may_name_any_scale(named, other, before, refusing, asking):
     given = changed(facts([], **COVER), lines=(limited,), stage=named, stage_also=other)
 
     assert reasons(given) == (refusing, asking)
+
+
+TWO_SCALES = [
+    # (stage on each scale, refusing, asking): one use stops at BBCH 61, the other at Zadoks 31; either may be meant
+    ("b60", "z30", [], []),
+    ("b60", "z31", ["stage"], []),
+    ("b61", "z30", ["stage"], []),
+    ("b60", None, [], ["stage_unknown"]),
+    (None, "z30", [], ["stage_unknown"]),
+    (None, "z31", ["stage"], []),
+]
+
+
+@pytest.mark.parametrize(("named", "other", "refusing", "asking"), TWO_SCALES)
+def test_stages_that_cannot_be_put_in_order_both_hold(named, other, refusing, asking):
+    """Project rule: with no target named each use may be meant."""
+    body = {**label_document(LIBRARY["H1"])}
+    row = next(use for use in body["uses"] if use["site_code"] == "fallow_cover")
+    body["uses"] = [
+        {**row, "targets": ["rye"], "stage_before": "b61"},
+        {**row, "targets": ["vetch"], "stage_before": "z31"},
+    ]
+    both = line("H1", "1.5", label=read_label(body))
+    given = changed(facts([], **COVER), lines=(both,), stage=named, stage_also=other)
+
+    assert reasons(given) == (refusing, asking)
+    passed = [row.rule for row in passed_rules(given) if row.rule == "stage"]
+    assert passed == ([] if refusing or asking else ["stage"])
 
 
 OLD = [

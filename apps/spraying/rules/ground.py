@@ -11,7 +11,7 @@ from apps.spraying.rules.caps import add_months
 from apps.spraying.rules.facts import CheckFacts
 from apps.spraying.rules.mix import Event, Judged
 from apps.spraying.rules.saying import PROJECT, justify, on_label, plain, refuse
-from farmops.errors import Finding, gettext_noop
+from farmops.errors import Finding, gettext_noop, worst_first
 
 LOOK_GOOD_DAYS = 7
 """A look this old or less still tells how far the crop is (project rule)."""
@@ -47,9 +47,11 @@ def _buffer(facts: CheckFacts, j: Judged) -> list[Finding]:
 
 
 def _stage(facts: CheckFacts, j: Judged) -> list[Finding]:
-    before, since = j.use.stage_before, j.use.stage_from
-    if before is None and since is None:
-        return []
+    found = [finding for before, since in j.stages for finding in _in_window(facts, j, before, since)]
+    return worst_first(found)[:1]
+
+
+def _in_window(facts: CheckFacts, j: Judged, before: str | None, since: str | None) -> list[Finding]:
     source, product = on_label(j.line, "stage_before", "growth stage"), j.line.name
     past = None if before is None else reached_on(facts, before)
     if past is False and facts.stage_days > LOOK_GOOD_DAYS:

@@ -90,11 +90,22 @@ class Judged:
         return amount_in(self.per_acre, unit) * HUNDRED / Fraction(self.spray_gpa)
 
     @cached_property
+    def uses(self) -> tuple[LabelUse, ...]:
+        """Every use that may be meant, as the label states it; ``use`` joins them."""
+        site = self.use.site_code
+        return tuple(uses_on(self.label, site, self.line.targets) or uses_on(self.label, site))
+
+    @cached_property
+    def stages(self) -> tuple[tuple[str | None, str | None], ...]:
+        """(before, from) that the growth stage must keep: the joined one, and each use's own, for stages of two uses
+        that cannot be put in order do not join."""
+        windows = [(use.stage_before, use.stage_from) for use in (self.use, *self.uses)]
+        return tuple(window for window in dict.fromkeys(windows) if window != (None, None))
+
+    @cached_property
     def methods(self) -> tuple[Method, ...] | None:
         """How it may go out by every use that may be meant; ``None`` = any way, empty = these uses share none."""
-        site = self.use.site_code
-        uses = uses_on(self.label, site, self.line.targets) or uses_on(self.label, site)
-        return methods_on(self.label, uses)
+        return methods_on(self.label, self.uses)
 
     @cached_property
     def pounds(self) -> dict[str, Fraction] | None:

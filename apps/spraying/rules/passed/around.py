@@ -55,9 +55,9 @@ def _entry(facts: CheckFacts) -> Iterator[Passed]:
 
 def _stage(facts: CheckFacts, j: Judged) -> Iterator[Passed]:
     use, product = j.use, j.line.name
-    before = use.stage_before is None or reached_on(facts, use.stage_before) is False
-    since = use.stage_from is None or reached_on(facts, use.stage_from) is True
-    if (use.stage_before or use.stage_from) and before and since:
+    before = all(limit is None or reached_on(facts, limit) is False for limit, _ in j.stages)
+    since = all(limit is None or reached_on(facts, limit) is True for _, limit in j.stages)
+    if j.stages and before and since:
         template = gettext_noop("{product}: the crop is at {stage}; allowed from {since} to before {before}.")
         here = facts.stage or facts.stage_also or "?"
         numbers = {"stage": here, "since": use.stage_from or "–", "before": use.stage_before or "–"}
