@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import string
 from dataclasses import replace
 from datetime import date
 from decimal import Decimal
@@ -9,16 +10,17 @@ from decimal import Decimal
 import pytest
 
 from apps.crops.rules import NextCrop
-from apps.products.rules import Method, Scheme
-from apps.spraying.rules import FarmPolicy, GroupRule, StockFact
+from apps.products.rules import Method, RateBasis, Scheme
+from apps.spraying.rules import CertificateFact, Entry, FarmPolicy, GroupRule, StockFact
 from apps.spraying.rules.passed import passed_rules
 from farmops.units import Quantity
 
-from .mixes import changed, past
-from .whole import given, paged
+from .mixes import at, changed, line, past
+from .whole import given, paged, stated
 
 YEAR = "Thu, Jan 1, 2026 to Thu, Dec 31, 2026"
 RECORDS = "duplicate history_unknown history_unread"
+TOTAL = "rate_unit rate_unknown season_product"
 LABEL = "label of F1, label 1"
 CORN = NextCrop(site_code="sweet_corn", planted_on=date(2026, 10, 20), harvested=True)
 ENOUGH = {"F1": StockFact(available=Quantity(Decimal(9), "gal"), needed=Quantity(Decimal(3), "gal"))}
@@ -96,7 +98,7 @@ EVERY = {
                  f"{LABEL}, chlorothalonil in one application, page 2", "rate_ai_single", ""),
     "uses": ("F1", f"F1: use 3 of 4 ({YEAR}).", f"{LABEL}, number of applications, page 14", "max_apps", RECORDS),
     "season_product": ("F1", f"F1: 8 pt per acre with this spray; 20 pt in a season ({YEAR}).",
-                       f"{LABEL}, season total of the product, page 15", "rate_unit season_product", RECORDS),
+                       f"{LABEL}, season total of the product, page 15", TOTAL, RECORDS),
     "interval": ("F1", "F1: 15 days from the spray of Mon, Jul 20, 2026; at least 7.",
                  f"{LABEL}, shortest interval, page 21", "interval interval_ai interval_unknown", RECORDS),
     "apart": ("F1", "F1: nothing with mineral oil is in the tank or within 14 days of it.",
@@ -172,7 +174,27 @@ OTHERWISE = [
       f"{LABEL}, days before planting, page 28", "preplant", "")),
     ("season_unit_of_its_own", full(paged("F1", 2, use={"season_max_product": 3, "season_max_unit": "gal"})),
      "season_product", ("F1", f"F1: 1 gal per acre with this spray; 3 gal in a season ({YEAR}).",
-                        f"{LABEL}, season total of the product, page 15", "rate_unit season_product", RECORDS)),
+                        f"{LABEL}, season total of the product, page 15", TOTAL, RECORDS)),
+    ("wait_of_its_rate", given(paged("I5", 2), site_code="sweet_corn", harvest_at=at("2026-08-06T08:00")), "harvest",
+     ("I5", "I5: 1 days before harvest, open from Wed, Aug 5, 8:00 AM EDT; harvest is planned for Thu, Aug 6, 8:00 AM "
+      "EDT.", "label of I5, label 1, days before harvest; project rule: full days of 24 hours after the end, never "
+      "earlier than the calendar, page 23", "phi phi_unknown", "")),
+    ("crop_by_its_name", full(crop_name="Jack pumpkins"), "crop",
+     ("F1", "F1: the label names Jack pumpkins.", f"{LABEL}, page 20", "crop_not_on_label site_unknown", "")),
+    ("crop_without_a_name", full(crop_name=""), "crop",
+     ("F1", "F1: the label names pumpkin.", f"{LABEL}, page 20", "crop_not_on_label site_unknown", "")),
+    ("use_with_a_volume_of_its_own", full(paged("F1", 2, use={"min_spray_gpa": 35})), "volume",
+     ("F1", "F1: 40 gal/acre; at least 35 gal/acre.", f"{LABEL}, spray volume, page 3", "gpa_low gpa_unknown", "")),
+    ("stage_on_the_other_scale", full(stage=None, stage_also="vegetative"), "stage",
+     ("F1", "F1: the crop is at vegetative; allowed from cotyledon to before first_female_flower.",
+      f"{LABEL}, growth stage, page 25", "stage stage_unknown", "")),
+    ("months_of_this_crop", full(paged("F1", 2, plantback=[
+        {"site_code": "sweet_corn", "months": 1}, {"site_code": "cucumber", "months": 2}])), "plantback",
+     ("F1", "F1: sweet_corn is planned for Tue, Oct 20, 2026; 1 months are over on Fri, Sep 4, 2026.",
+      f"{LABEL}, planting after use, page 27", "plantback plantback_cover", "")),
+    ("days_of_this_crop", full(paged("F1", 2, preplant_days={"sweet_corn": 30, "cucumber": 60})), "preplant",
+     ("F1", "F1: 77 days before sweet_corn on Tue, Oct 20, 2026; at least 30.",
+      f"{LABEL}, days before planting, page 28", "preplant", "")),
     ("advised_run", given(*F3, history=TWICE, policy=advised(max_in_a_row=2)), "advised_run",
      ("FRAC 13", "FRAC 13: spray 1 in a row; advised is at most 2.", "advice", "group_consec group_consec_label", "")),
     ("advised_crop", given(*F3, history=TWICE, policy=advised(max_per_crop=4)), "advised_crop",
@@ -225,11 +247,13 @@ def test_a_crop_planted_on_the_day_of_the_spray_has_no_days_between():
 def test_nobody_named_and_a_sprayer_without_a_date():
     story = full()
     bare = changed(story.sprayer, measured_gpa=None, measured_on=None)
-    undated = changed(story.sprayer, measured_on=None)
+    undated, unmeasured = changed(story.sprayer, measured_on=None), changed(story.sprayer, measured_gpa=None)
     people = {"certificate", "handler_training", "label_training", "respirator"}
 
     assert set(EVERY) - set(told(changed(story, applicator=None))) == people
-    assert [set(EVERY) - set(told(changed(story, sprayer=s))) for s in (bare, undated)] == [{"calibration"}] * 2
+    assert [set(EVERY) - set(told(changed(story, sprayer=s))) for s in (bare, undated, unmeasured)] == [
+        {"calibration"}
+    ] * 3
     assert told(changed(story, method=Method.AIR))["method"][1].startswith("F1: goes out by air")
 
 
@@ -250,3 +274,113 @@ def test_of_several_pieces_of_ground_the_fullest_speaks():
     assert rows["season_ingredient"][1].startswith("chlorothalonil: 8.25 lb per acre")
     assert rows["interval"][1].startswith("F1: 11 days from the spray of Fri, Jul 24, 2026")
     assert told(changed(run, history=tuple(PARTS)))["label_run"][1].startswith("FRAC M05: spray 4 in a row")
+
+
+def test_every_number_of_a_row_stands_in_its_sentence():
+    rows = [row for story in (full(), full(history=())) for row in passed_rules(story)]
+
+    assert {
+        row.rule
+        for row in rows
+        if set(row.numbers) != {n for _, n, _, _ in string.Formatter().parse(row.template) if n}
+    } == set()
+
+
+def rules(story):
+    return {row.rule for row in passed_rules(story)}
+
+
+PER_WATER = stated("1", "%vv", RateBasis.PERCENT_VV)
+OIL = paged(
+    "F11",
+    1,
+    rate=PER_WATER,
+    use={"season_max_product": "4"},
+    caps=[
+        {"ingredient": "mineral oil", "pounds": "30", "per": per, "year_basis": "calendar"} for per in ("pass", "year")
+    ],
+)
+
+
+def test_what_cannot_be_counted_is_not_told_as_kept():
+    """1 % v/v is an amount only where the spray volume is known: without it nobody knows what goes out."""
+    sums = {"one_pass", "season_ingredient", "season_product"}
+
+    assert sums <= rules(given(OIL))
+    assert rules(given(OIL, spray_gpa=None)) & sums == set()
+
+
+def test_one_product_that_cannot_be_counted_takes_the_sum_of_its_ingredient_away():
+    """A pound of a liquid is no rate of it: half of the tank's chlorothalonil is not known."""
+    story = given(paged("F1", 2), paged("F2", 2, "lb"))
+
+    assert not {"chlorothalonil", "azoxystrobin"} & {row.about for row in passed_rules(story)}
+    assert "chlorothalonil" in {row.about for row in passed_rules(given(paged("F1", 2)))}
+
+
+def test_a_run_that_a_label_forbids_is_not_told_as_kept():
+    again = (past("2026-07-20", ("F3", 6)), past("2026-07-27", ("F3", 6)))
+
+    assert [("label_run" in rules(given(*F3, history=h))) for h in ((), again)] == [True, False]
+
+
+def test_two_that_must_be_kept_apart_in_one_tank_are_not_told_as_apart():
+    both = given(paged("F10", 4), paged("F11", "0.8"))
+
+    assert ("apart" in rules(both), "apart" in rules(given(paged("F10", 4)))) == (False, True)
+
+
+def test_a_cover_crop_and_a_crop_that_is_not_listed_have_no_harvest_to_wait_for():
+    cover = given(paged("H1", "1.5"), site_code="fallow_cover", crop_name="")
+    elsewhere = given(paged("F3", 6), site_code="summer_squash")
+
+    assert [("harvest" in rules(story)) for story in (cover, elsewhere)] == [False, False]
+
+
+def test_work_that_begins_as_the_interval_ends_is_not_before_it():
+    """12 hours after 8:00 AM; a minute before that is before."""
+    times = ["2026-08-04T20:00", "2026-08-04T19:59"]
+    stories = [full(entries=(Entry(at=at(time), activity="hand_labor"),)) for time in times]
+
+    assert [("entry" in rules(story)) for story in stories] == [True, False]
+
+
+def test_advice_against_another_target_is_not_told_as_kept():
+    rule = changed(advised(max_in_a_row=2).group_rules[0], target_classes=frozenset({"powdery_mildew"}))
+    aimed = [(changed(F3[0], targets=(name,)), F3[1]) for name in ("rust", "powdery_mildew")]
+    policy = FarmPolicy(group_rules=(rule,))
+
+    assert [("advised_run" in rules(given(*tank, policy=policy))) for tank in aimed] == [False, True]
+
+
+def test_a_product_without_a_label_takes_nothing_from_the_others():
+    story = given(F3[0], changed(line("F1", 3), label=None))
+
+    assert {"label_run", "rate", "crop"} <= rules(story)
+
+
+def test_the_targets_that_the_label_names_on_this_crop():
+    """One that it does not name is asked about, so nothing is told as kept."""
+    two, one_more = (changed(FULL, targets=("rust", *more)) for more in (("powdery_mildew",), ("anthracnose",)))
+
+    assert told(given(two))["target"][1] == "F1: the label names rust, powdery_mildew on this crop."
+    assert "target" not in rules(given(one_more))
+    assert "target" not in rules(given(two, site_code="okra"))
+
+
+def card(number, until):
+    return CertificateFact(number=number, jurisdiction="Oakhaven", valid_from=date(2024, 1, 1), valid_to=until)
+
+
+def test_of_several_certificates_the_one_that_lasts_longest_is_told():
+    cards = (card("9", date(2026, 12, 31)), card("3", date(2028, 12, 31)), card("5", date(2027, 12, 31)))
+    story = full()
+    story = changed(story, applicator=replace(story.applicator, certificates=cards))
+
+    assert told(story)["certificate"][1] == "Hand: certificate 3 is valid in Oakhaven through Sun, Dec 31, 2028."
+
+
+def test_the_training_of_the_second_product_is_told_too():
+    trained = paged("F3", 6, training_topic="paraquat", training_months=36)
+
+    assert [r.about for r in passed_rules(given(paged("F1", 3), trained)) if r.rule == "label_training"] == ["F3"]

@@ -65,6 +65,9 @@ WHOLE = [
     ("sixteen_in_the_family", given(I1, **{**FAMILY, "applicator": who(born_on=date(2010, 8, 4))}), "young_family",
      "justify", "Ana is 16: write down how Ana and the certified supervisor are of one immediate family, and that the "
      "state allows it.", AGE, "supervisor", ""),
+    ("seventeen_where_supervision_is_not_said", given(NOT_SAID, **{**UNDER, "applicator": who(
+        born_on=date(2008, 8, 5))}), "too_young", "refuse",
+     "Ana is 17; under supervision one must be 18 to apply I1.", AGE, "applicator", "I1"),
     ("sixteen_method_not_known", given(I1, **{**FAMILY, "applicator": who(born_on=date(2010, 8, 4)), "method": None}),
      "too_young", "refuse", "Ana is 16; under supervision one must be 18 to apply I1.", AGE, "applicator", "I1"),
     ("no_training", given(ASKING, applicator=ANA), "rup_training", "refuse",
@@ -121,3 +124,14 @@ def test_a_sprayer_without_a_category_and_a_method_nobody_knows():
 
     assert "rup_cert" not in spoken(story)
     assert "rup_cert" in spoken(changed(story, method=Method.AIR))
+
+
+def test_a_certificate_holder_lacks_none():
+    assert "certificate_missing" not in spoken(given(F3, applicator=who(certificates=(CARD,))))
+
+
+def test_training_of_the_day_itself_counts_and_of_the_next_day_does_not():
+    """On or before the day of the spray (project rule: a day is the smallest that is on record)."""
+    days = [date(2026, 8, 4), date(2026, 8, 5)]
+
+    assert ["handler_training" in spoken(given(F3, applicator=who(trained=day))) for day in days] == [False, True]

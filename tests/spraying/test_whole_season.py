@@ -6,12 +6,12 @@ from datetime import date
 
 import pytest
 
-from apps.products.rules import Group, Scheme
+from apps.products.rules import Group, RateBasis, Scheme
 from apps.spraying.rules import FarmPolicy, GroupRule, check
-from apps.spraying.rules.resistance import Sequence
+from apps.spraying.rules.resistance import Sequence, classes_for
 
 from .mixes import changed, line, past, relabelled
-from .whole import PAGES, given, paged, whole
+from .whole import PAGES, given, paged, stated, whole
 
 F1, F3, F4, F8, F13, I5 = ("F1", 3), ("F3", 6), ("F4", 6), ("F8", "3.4"), ("F13", 4), ("I5", 4)
 YEAR = "Thu, Jan 1, 2026 to Thu, Dec 31, 2026"
@@ -213,3 +213,126 @@ def test_unread_sprays_of_last_year_count_older_ones_do_not():
     stories = [after(paged("F3", 6), past(day, lines=UNREAD)) for day in ("2025-01-01", "2024-12-31", "2026-07-01")]
 
     assert ["history_unread" in spoken(s) for s in stories] == [True, False, True]
+
+
+def test_a_rate_that_is_no_amount_counts_as_nothing_and_breaks_nothing():
+    """1 % v/v without a spray volume: the past alone is summed, and that the rate is unknown is said elsewhere."""
+    caps = [cap("mineral oil", "10")]
+    oil = paged("F11", 1, rate=stated("1", "%vv", RateBasis.PERCENT_VV), caps=caps, use={"season_max_product": "1.5"})
+    story = after(oil, past("2026-06-01", ("F11", 1)), spray_gpa=None)  # 1 gal, 7 lb: 70 % of the cap
+
+    assert {"rate_unknown"} <= set(spoken(story))
+    assert not {"season_product", "season_product_near", "season_ai", "season_near"} & set(spoken(story))
+
+
+def test_past_sprays_without_the_ingredient_add_nothing():
+    history = [past(f"2026-06-{day:02}", F3) for day in (1, 8, 15)]
+
+    assert not {"season_ai", "season_near"} & set(spoken(after(paged("I2", "6.4"), *history)))
+
+
+def test_past_amounts_of_another_measure_are_named_not_added():
+    solid = relabelled("F3", 5, "lb")
+    story = after(paged("F3", 6), past("2026-06-01", lines=(solid,)))
+
+    assert ("history_unread" in spoken(story), "season_product" in spoken(story)) == (True, False)
+
+
+OTHER = [
+    ("a_year_and_a_day_before", "2025-08-03", True),
+    ("the_day_before_that", "2025-08-02", False),
+]
+
+
+@pytest.mark.parametrize(("day", "told"), [r[1:] for r in OTHER], ids=[r[0] for r in OTHER])
+def test_how_old_a_label_may_be_whose_limit_still_asks(day, told):
+    """366 days (project rule); 6.4 fl oz of 1 lb/gal = 0.05 lb: the tank alone is over 0.04 lb."""
+    strict = relabelled("I3", 10, caps=[cap("lambda-cyhalothrin", "0.04")], use={"site_code": "pumpkin"})
+    story = after(paged("I1", "6.4", caps=[]), past(day, lines=(strict,)))
+
+    assert ("season_ai_other_label" in spoken(story)) is told
+
+
+def test_a_limit_for_another_crop_on_a_label_used_before_does_not_ask():
+    """The label limits sweet corn to 0.04 lb and everything else to 1 lb."""
+    caps = [cap("lambda-cyhalothrin", "1"), cap("lambda-cyhalothrin", "0.04", site_code="sweet_corn")]
+    before = past("2026-06-01", lines=(relabelled("I3", 10, caps=caps),), crop="sweet_corn")
+    here, corn = (after(paged("I1", "6.4", caps=[]), before, site_code=s) for s in ("pumpkin", "sweet_corn"))
+
+    assert ["season_ai_other_label" in spoken(s) for s in (here, corn)] == [False, True]
+
+
+def test_the_year_of_the_crops_own_limit_is_what_is_said_to_be_unknown():
+    caps = [
+        cap("bifenthrin", "0.3"),
+        cap("bifenthrin", "0.3", site_code="pumpkin", year_basis="unknown"),
+    ]
+    here, corn = (given(paged("I2", "6.4", caps=caps), site_code=s) for s in ("pumpkin", "sweet_corn"))
+
+    assert ["year_basis_unknown" in spoken(s) for s in (here, corn)] == [True, False]
+
+
+def looks_back(story):
+    return [f.numbers["since"] for f in check(changed(story, history_known_from=None)) if f.code == "history_unknown"]
+
+
+def test_each_kind_of_limit_looks_back_as_far_as_it_counts():
+    """Twelve months before 4 August 2026 begin on 5 August 2025; the crop was planted on 1 June."""
+    only_uses = paged("F4", 6, use={"max_uses": 3, "season_max_product": None, "season_basis": "twelve_months"})
+    per_crop = paged("I2", "6.4", caps=[{"ingredient": "bifenthrin", "pounds": "0.3", "per": "crop"}])
+
+    assert looks_back(given(only_uses)) == ["2025-08-05"]
+    assert looks_back(given(per_crop, planted_on=date(2026, 6, 1))) == ["2026-06-01"]
+    assert looks_back(given()) == []
+
+
+def test_a_window_holds_the_planned_spray():
+    later = Sequence(tuple((past(f"2026-07-{n:02}", mix),) for n, mix in enumerate((F1, F4, F4), 1)), 0)
+
+    assert later.most_in(Group(Scheme.FRAC, "3"), 2) == 1
+
+
+def test_only_the_lines_of_a_group_say_what_it_is_aimed_at():
+    mildew = changed(paged("F4", 6), targets=("powdery_mildew",))
+    downy, silent = changed(paged("F13", 4), targets=("downy_mildew",)), paged("F5", 5)
+    three, forty_nine = Group(Scheme.FRAC, "3"), Group(Scheme.FRAC, "49")
+
+    assert classes_for(given(mildew, downy), three) == {"powdery_mildew"}
+    assert classes_for(given(mildew, downy), forty_nine) == {"oomycetes"}
+    assert classes_for(given(mildew, silent), three) == frozenset()
+
+
+def limited(code, amount, most, name):
+    row = paged(code, amount, group_run_limits=[{"scheme": "frac", "code": "3", "max_in_a_row": most}])
+    return changed(row, name=name)
+
+
+LIMITED = [
+    ("the_stricter_label", [("F4", 6, 3, "A"), ("F5", 5, 1, "B")], "the label of B allows 1."),
+    ("of_equals_the_first_by_name", [("F5", 5, 1, "B"), ("F4", 6, 1, "A")], "the label of A allows 1."),
+]
+
+
+@pytest.mark.parametrize(("rows", "words"), [r[1:] for r in LIMITED], ids=[r[0] for r in LIMITED])
+def test_of_two_labels_that_limit_a_run_the_stricter_speaks(rows, words):
+    story = given(*(limited(*row) for row in rows), history=(past("2026-07-27", F4),))
+
+    assert [row[1].split("; ")[1] for row in whole(story, "group_consec_label")] == [words]
+
+
+def test_one_rule_broken_in_two_ways_says_both():
+    rule = advice(None, Scheme.IRAC, generation_days=30, max_per_year=1)
+    codes = spoken(after(paged(*I5), past("2026-06-30", I5), policy=rule))
+
+    assert [c for c in codes if c.startswith("group_")] == ["group_max_year", "group_generation"]
+
+
+def test_one_of_few_is_not_too_many():
+    assert "group_share" not in spoken(after(paged(*F13), past("2026-07-01", F1), policy=advice("49", few=1)))
+
+
+def test_a_partner_is_asked_for_only_against_the_target_it_is_meant_for():
+    rule = advice("13", needs_multisite=True, target_classes=frozenset({"powdery_mildew"}))
+    aimed = [given(changed(paged(*F3), targets=(name,)), policy=rule) for name in ("rust", "powdery_mildew")]
+
+    assert ["no_multisite_partner" in spoken(s) for s in aimed] == [False, True]

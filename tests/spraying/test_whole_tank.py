@@ -116,6 +116,8 @@ WEATHER = [
     ("too_little_wind", given(paged("F3", 6, wind_min_mph=3), weather=air(wind_mph="2.5")), "wind_low", "refuse",
      "F3: wind 2.5 mph is below the label's lowest, 3 mph.",
      "label of F3, label 1, wind, page 10", "wind_mph", "F3"),
+    ("no_wind_at_all", given(paged("F3", 6, wind_min_mph=3), weather=air(wind_mph=0)), "wind_low", "refuse",
+     "F3: wind 0 mph is below the label's lowest, 3 mph.", "label of F3, label 1, wind, page 10", "wind_mph", "F3"),
     ("heat_not_known", given(paged("F10", 4), forecast_high_f=None), "data_missing_temperature", "note",
      f"F10 {HEAT_UNKNOWN}", "label of F10, label 1, temperature, page 11", "temperature_f", "F10"),
     ("heat_not_read_at_the_start", given(paged("F10", 4), **START), "data_missing_temperature", "refuse",
