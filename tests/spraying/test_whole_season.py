@@ -217,9 +217,9 @@ def test_unread_sprays_of_last_year_count_older_ones_do_not():
 
 def test_a_rate_that_is_no_amount_counts_as_nothing_and_breaks_nothing():
     """1 % v/v without a spray volume: the past alone is summed, and that the rate is unknown is said elsewhere."""
-    caps = [cap("mineral oil", "10")]
+    caps = [cap("mineral oil", "8")]
     oil = paged("F11", 1, rate=stated("1", "%vv", RateBasis.PERCENT_VV), caps=caps, use={"season_max_product": "1.5"})
-    story = after(oil, past("2026-06-01", ("F11", 1)), spray_gpa=None)  # 1 gal, 7 lb: 70 % of the cap
+    story = after(oil, past("2026-06-01", ("F11", 1)), spray_gpa=None)  # 1 gal, 7 lb: 87.5 % of the cap
 
     assert {"rate_unknown"} <= set(spoken(story))
     assert not {"season_product", "season_product_near", "season_ai", "season_near"} & set(spoken(story))
@@ -289,7 +289,9 @@ def test_each_kind_of_limit_looks_back_as_far_as_it_counts():
 def test_a_window_holds_the_planned_spray():
     later = Sequence(tuple((past(f"2026-07-{n:02}", mix),) for n, mix in enumerate((F1, F4, F4), 1)), 0)
 
-    assert later.most_in(Group(Scheme.FRAC, "3"), 2) == 1
+    before = Sequence(tuple((past(f"2026-07-{n:02}", mix),) for n, mix in enumerate((F4, F4, F1), 1)), 2)
+
+    assert [story.most_in(Group(Scheme.FRAC, "3"), 2) for story in (later, before)] == [1, 1]
 
 
 def test_only_the_lines_of_a_group_say_what_it_is_aimed_at():
