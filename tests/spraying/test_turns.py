@@ -13,7 +13,7 @@ from apps.spraying.rules.attempt import Attempt, Case
 from apps.spraying.rules.turns import TURNS, _later_harvest, _smaller, _with_line
 from farmops.units import Quantity
 
-from .mixes import at, changed, facts, line, past
+from .mixes import at, changed, facts, line, past, relabelled
 from .test_check_alternatives import CARD, choices, shelf
 from .whole import stated
 
@@ -36,7 +36,7 @@ def turned(turn, base, chosen, *, blocks=None):
         facts_now = candidate.facts()
         for edit in candidate.edits:
             change = edit.tell(facts_now)
-            assert change.turn is edit.turn
+            assert (change.turn, edit.turn) == (turn, turn)
             found.append((change.sentence, change.value, change.unit, change.product_id))
     return found
 
@@ -44,7 +44,10 @@ def turned(turn, base, chosen, *, blocks=None):
 BOB = Worker(name="Bob", person_id=7, certificates=(CARD,))
 KIM = Worker(name="Kim", certificates=(CARD,))
 UNCERTIFIED = changed(facts([RUP]), applicator=Worker(name="Ana"))
-SHORT = changed(facts([F1]), stock={"F1": held(12, 36)})
+SHORT = changed(facts([F1]), stock={"F1": held(20, 36)})
+PER_WATER = line("F4", 6, rate=stated("0.1", "gal", RateBasis.PER_100_GAL))
+OIL = line("F11", 1, rate=stated("5", "%vv", RateBasis.PERCENT_VV))
+PINTS = relabelled("F3", 8, use={"rate_unit": "pt", "rate_min": "0.25", "rate_max": "0.375"})
 TOO_SOON = facts([F1], [past("2026-08-03", F1)])
 SOON_PICKED = facts([("F3", 6), F1], harvest="2026-08-05T08:00")
 
@@ -55,9 +58,17 @@ CHANGES = [
      [("F3 at 6 fl oz/acre, the highest that fits.", "6.00", "floz", "F3")]),
     ("applicators", Turn.APPLICATOR, UNCERTIFIED, Choices(workers=(BOB, KIM)),
      [("Bob as applicator.", "7", "", None), ("Kim as applicator.", "Kim", "", None)]),
-    # 12 of 36 pt for 10 acres are enough for 3.33 acres, rounded down to a hundredth
+    ("one_rate_only", Turn.RATE, facts([("F8", "3.5")]), Choices(),
+     [("F8 at 3.4 fl oz/acre, the highest that fits.", "3.40", "floz", "F8")]),
+    ("a_rate_beside_one_against_water", Turn.RATE, changed(facts([]), lines=(OIL, line("F3", 8))), Choices(),
+     [("F3 at 6 fl oz/acre, the highest that fits.", "6.00", "floz", "F3")]),
+    ("a_little_of_a_little", Turn.AREA, changed(SHORT, stock={"F1": held("0.25", "0.5")}), Choices(acres=Decimal(10)),
+     [("Spray 5 acres with what is in the shed.", "5", "ac", None)]),
+    ("less_than_an_acre", Turn.AREA, changed(SHORT, stock={"F1": held(1, 36)}), Choices(acres=Decimal(10)),
+     [("Spray 0.27 acres with what is in the shed.", "0.27", "ac", None)]),
+    # 20 of 36 pt for 10 acres are enough for 5.555 acres, rounded down to a hundredth
     ("area", Turn.AREA, SHORT, Choices(acres=Decimal(10)),
-     [("Spray 3.33 acres with what is in the shed.", "3.33", "ac", None)]),
+     [("Spray 5.55 acres with what is in the shed.", "5.55", "ac", None)]),
     ("product", Turn.PRODUCT, facts([F3]), Choices(shed=shelf(line("F4", 6)), acres=Decimal(10)),
      [("F4 at 6 fl oz/acre instead of F3.", "F4", "", "F3")]),
     # three days after 8:00 AM of 4 August
@@ -101,6 +112,8 @@ NOTHING = [
      Choices(acres=Decimal(10))),
     ("another_measure", Turn.AREA, changed(SHORT, stock={"F1": StockFact(available=q(12, "lb"), needed=q(36, "pt"))}),
      Choices(acres=Decimal(10))),
+    ("nothing_asked_of_one", Turn.AREA, changed(facts([F1, F3]), stock={"F1": held(20, 36), "F3": held(1, 0)}),
+     Choices(acres=Decimal(10))),
     ("hardly_any", Turn.AREA, changed(SHORT, stock={"F1": held("0.001", 36)}), Choices(acres=Decimal(10))),
     ("nobody_else", Turn.APPLICATOR, UNCERTIFIED, Choices()),
     ("no_way_to_move", Turn.START, TOO_SOON, Choices(starts=(at("2026-08-10T07:00"),))),
@@ -110,8 +123,7 @@ NOTHING = [
     ("no_label", Turn.PRODUCT, facts([F3]), Choices(shed=shelf(changed(line("F4", 6), label=None)))),
     ("not_on_this_crop", Turn.PRODUCT, facts([F1], crop="sweet_corn"), Choices(shed=shelf(line("F4", 6)))),
     ("one_block_only", Turn.BLOCK, TOO_SOON, Choices(block_acres=[Decimal(4)])),
-    ("another_basis", Turn.RATE, changed(facts([]), lines=(
-        line("F11", 1, rate=stated("5", "%vv", RateBasis.PERCENT_VV)),)), Choices()),
+    ("another_basis", Turn.RATE, changed(facts([]), lines=(OIL,)), Choices()),
     ("a_lower_rate_helps_nothing", Turn.RATE, TOO_SOON, Choices()),
 ]  # fmt: skip
 
@@ -190,3 +202,34 @@ def test_the_rate_that_fits_lies_within_the_label_of_every_block_and_on_a_hundre
     assert turned(Turn.RATE, None, Choices(), blocks=[fresh, used]) == [
         ("I2 at 4.26 fl oz/acre, the highest that fits.", "4.26", "floz", "I2")
     ]
+
+
+def test_labels_that_count_in_other_units_get_no_common_rate():
+    here, there = facts([("F3", 8)]), changed(facts([]), lines=(PINTS,))
+
+    assert turned(Turn.RATE, None, Choices(), blocks=[here, there]) == []
+
+
+def test_more_water_is_what_the_job_then_has():
+    attempt = Attempt(Case([facts([F1], gpa=8)], Choices()))
+
+    assert [c.facts()[0].spray_gpa for c in TURNS[Turn.VOLUME](attempt, Choices())] == [Decimal(20)]
+
+
+def test_of_starts_that_do_not_help_enough_one_is_offered():
+    """Two days more are still within the seven: the first of the equal ones, for others to build on."""
+    chosen = choices(TOO_SOON, days=2)
+    attempt = Attempt(Case([TOO_SOON], chosen))
+
+    assert [c.start_at for c in TURNS[Turn.START](attempt, chosen)] == [chosen.starts[0]]
+
+
+def test_only_the_one_line_is_exchanged_with_the_shed_or_without():
+    """0.1 gal per 100 gal at 40 gal/acre is 0.04 gal an acre, 0.4 gal on 10 acres."""
+    chosen = Choices(shed=shelf(PER_WATER), acres=Decimal(10))
+    for stock, asked in ((None, None), ({"F1": held(99, 30)}, {"F1": held(99, 30), "F4": held(9, "0.4", "gal")})):
+        base = changed(facts([F3, F1]), stock=stock)
+        other = next(iter(TURNS[Turn.PRODUCT](Attempt(Case([base], chosen)), chosen)))
+        [after] = other.facts()
+
+        assert ([row.name for row in after.lines], after.stock) == (["F4", "F1"], asked)
