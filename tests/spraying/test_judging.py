@@ -58,7 +58,8 @@ def test_a_line_without_a_label_is_not_judged():
 
     assert judge(bare, "pumpkin", GPA) is None
     assert [j.line.name for j in judge_all([bare, line("F3", 6)], "pumpkin", GPA)] == ["F3"]
-    assert [j.spray_gpa for j in judge_all([line("F3", 6)], "pumpkin", None)] == [None]
+    assert [j.spray_gpa for gpa in (None, GPA) for j in judge_all([line("F3", 6)], "pumpkin", gpa)] == [None, GPA]
+    assert [j.listed for site in ("pumpkin", "okra") for j in judge_all([line("F3", 6)], site, GPA)] == [True, False]
 
 
 def test_one_ingredient_is_summed_over_a_tank():
