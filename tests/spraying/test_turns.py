@@ -107,6 +107,7 @@ NOTHING = [
     ("no_volume_asked", Turn.VOLUME, facts([]), Choices()),
     ("enough_in_the_shed", Turn.AREA, changed(SHORT, stock={"F1": held(36, 36)}), Choices(acres=Decimal(10))),
     ("acres_not_known", Turn.AREA, SHORT, Choices()),
+    ("no_acres", Turn.AREA, SHORT, Choices(acres=Decimal(0))),
     ("shed_not_looked_at", Turn.AREA, facts([F1]), Choices(acres=Decimal(10))),
     ("a_product_not_in_the_shed", Turn.AREA, changed(facts([F1, F3]), stock={"F1": held(12, 36)}),
      Choices(acres=Decimal(10))),
@@ -233,3 +234,11 @@ def test_only_the_one_line_is_exchanged_with_the_shed_or_without():
         [after] = other.facts()
 
         assert ([row.name for row in after.lines], after.stock) == (["F4", "F1"], asked)
+
+
+def test_a_change_of_one_product_is_told_from_the_same_change_of_another():
+    """Both to 6 fl oz: what is judged once for a change is judged anew for the other product."""
+    attempt = Attempt(Case([facts([("F3", 8), ("F4", 9)])], Choices()))
+    keys = [edit.key for c in TURNS[Turn.RATE](attempt, Choices()) for edit in c.edits]
+
+    assert keys == [("rate", "F3", "6.00"), ("rate", "F4", "8.00")]
