@@ -191,3 +191,14 @@ def test_a_respirator_is_told_where_a_label_asks_for_one():
     late = changed(masked, applicator=changed(masked.applicator, respirator_until=date(2026, 8, 3)))
     unasked = changed(fitted, lines=(line(*F1),))
     assert [("respirator", "") in rows(g) for g in (masked, late, unasked)] == [False, False, False]
+
+
+def test_a_finding_takes_away_what_it_is_about_and_nothing_else():
+    """F3 is too much and too soon, F1 neither; the chlorothalonil of F1 is over nine tenths of its year."""
+    six = [past(f"2026-{month}-{day}", F1) for month in ("05", "06") for day in ("02", "12", "22")]
+    told = rows(facts([("F3", 8), F1], [*six, past("2026-08-01", F3)]))
+
+    assert [("rate", "F3") in told, ("interval", "F3") in told] == [False, False]
+    assert [("rate", "F1") in told, ("interval", "F1") in told] == [True, True]
+    assert ("season_ingredient", "chlorothalonil") not in told
+    assert ("one_pass", "chlorothalonil") in told

@@ -62,6 +62,10 @@ class TestCutting:
     def test_a_shape_nobody_can_measure_counts_everywhere(self):
         assert pieces_of(WHOLE, [("odd", "odd", {"type": "Polygon"})]).under("odd") == frozenset()
 
+    def test_a_shape_nobody_can_measure_does_not_take_the_next_one_away(self):
+        cut = pieces_of(WHOLE, [("odd", "odd", {"type": "Polygon"}), ("w", "west", WEST)])
+        assert (cut.under("odd"), cut.under("w"), cut.names) == (frozenset(), {"west"}, {"west", "the rest"})
+
 
 class TestCounting:
     """F1: 15.75 lb chlorothalonil a year, 2.25 lb a pass; seven passes fill it (worked case V06)."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from fractions import Fraction
@@ -13,6 +14,7 @@ from apps.safety.rules import EntryInterval, HarvestWait, Reason
 from apps.spraying.rules import MixLine
 from apps.spraying.rules.outcome import (
     Claim,
+    achieved_gpa,
     agree,
     check_times,
     deviation,
@@ -130,6 +132,8 @@ def test_harvest_waits(lines, site, expected):
         (q("2", "pt"), q("1.8", "pt"), True, "-10 %"),
         (q("2", "pt"), q("32"), False, "0 %"),  # 32 fl oz are 2 pt
         (q("2", "pt"), q("1", "gal"), True, "+300 %"),
+        (q("2", "pt"), q("2.01", "pt"), False, "+0.5 %"),
+        (q("2", "pt"), q("2.15024", "pt"), True, "+7.5 %"),
     ],
     ids=str,
 )
@@ -227,6 +231,113 @@ def test_times_that_cannot_be(start, end, fields):
 def test_nobody_sprays_before_the_window():
     assert [f.code for f in early_start(NOW, NOW - timedelta(seconds=1), "x")] == ["too_early"]
     assert early_start(NOW, NOW, "x") == []
+
+
+def test_before_the_window_the_whole_finding_is_said():
+    found = early_start(NOW, NOW - timedelta(seconds=1), "at three")
+    assert [(f.severity.value, f.sentence, f.source, f.field) for f in found] == [
+        (
+            "refuse",
+            "The window begins at three. Until then people may have been told that they can be in the block.",
+            "project rule: no spraying before the window that the board announced",
+            "start_at",
+        )
+    ]
+
+
+@pytest.mark.parametrize(
+    ("start", "end", "said"),
+    [
+        (3, 10, {"started_at": "The start cannot be later than now.", "ended_at": "The end cannot be later than now."}),
+        (-60, -60, {"ended_at": "The end must be after the start."}),
+        (-36 * 60 - 1, 0, {"ended_at": "More than 36 hours after the start: check the date."}),
+        (2, 2, {"ended_at": "The end must be after the start."}),
+    ],
+    ids=["ahead", "no time", "a slip in the date", "clocks may differ by two minutes"],
+)
+def test_what_is_said_of_times_that_cannot_be(start, end, said):
+    with pytest.raises(BadInput) as error:
+        check_times(NOW + timedelta(minutes=start), NOW + timedelta(minutes=end), now=NOW)
+    assert error.value.errors == {field: [words] for field, words in said.items()}
+
+
+@pytest.mark.parametrize(
+    ("text", "reason"),
+    [
+        ("until dry", Reason.UNTIL_DRY),
+        ("Wait until the spray DRIES", Reason.UNTIL_DRY),
+        ("until sprays have dried", Reason.UNTIL_DRY),
+        ("no drying agent, below 1 ppm", Reason.UNTIL_LEVEL),
+        ("hydrant flushed", Reason.UNTIL_LEVEL),
+        ("  ", None),
+    ],
+)
+def test_dryness_is_a_word_of_its_own(text, reason):
+    """Words that labels use for it; from memory. Part of another word is not dryness."""
+    assert entry_intervals([line(condition_release=text)], SQUASH, Decimal(30))[0].condition == reason
+
+
+def test_an_activity_of_the_label_and_one_of_the_use_each_have_their_own():
+    """In the order of their names; the use's hours count for what it names (40 CFR 170.407: label text)."""
+    made = line(
+        rei_hours="24",
+        activity_rei=[{"activity": "scouting", "hours": "30"}, {"activity": "hand_labor", "hours": "48"}],
+    )
+    found = entry_intervals([made], SQUASH, Decimal(30))
+    assert [(sorted(i.activities), i.hours) for i in found] == [
+        ([], Decimal(24)),
+        (["hand_labor"], Decimal(48)),
+        (["scouting"], Decimal(30)),
+    ]
+
+
+def test_the_interval_is_that_of_the_crop_that_stands_here():
+    document = label_document(rei_hours="12")
+    other = {**document["uses"][0], "site_code": "sweet_corn", "rei_hours": "96"}
+    made = replace(line(), label=read_label({**document, "uses": [*document["uses"], other]}))
+    found = [entry_intervals([made], site, Decimal(30))[0].hours for site in (SQUASH, "sweet_corn")]
+    assert found == [Decimal(12), Decimal(96)]
+
+
+def test_a_rate_against_water_waits_by_what_it_is_per_acre():
+    """20 fl oz per 100 gal at 20 gal/acre is 4 fl oz per acre, at 30 gal/acre 6."""
+    rate = Rate(quantity=q("20"), basis=RateBasis.PER_100_GAL)
+    made = replace(line(**tiers(("4", 1), ("6", 7))), rate=rate)
+    assert [harvest_waits([made], SQUASH, Decimal(gpa))[0].days for gpa in (20, 30)] == [1, 7]
+
+
+def test_a_planned_rate_against_water_is_compared_per_acre():
+    """8 fl oz per 100 gal at 25 gal/acre is 2 fl oz per acre; what is just as much stays the planned one."""
+    planned = Rate(quantity=q("8"), basis=RateBasis.PER_100_GAL)
+    more, same = Rate(quantity=q("3")), Rate(quantity=q("2"))
+    assert higher_rate(planned, more, Decimal(25)) is more
+    assert higher_rate(planned, same, Decimal(25)) is planned
+
+
+def test_gallons_over_acres():
+    assert achieved_gpa(Decimal(248), Decimal("12.4")) == Decimal(20)
+
+
+def test_a_rate_against_water_that_nobody_knows_stays_the_planned_one():
+    planned = Rate(quantity=q("8"), basis=RateBasis.PER_100_GAL)
+    assert higher_rate(planned, Rate(quantity=q("99")), None) is planned
+
+
+def test_a_reported_rate_in_another_unit_is_compared_by_what_it_is():
+    """A pint is 16 fl oz: more than 5, less than 17."""
+    pint = Rate(quantity=q("1", "pt"))
+    assert higher_rate(Rate(quantity=q("5")), pint, Decimal(30)) is pint
+    assert higher_rate(Rate(quantity=q("17")), pint, Decimal(30)).quantity == q("17")
+
+
+def test_a_ten_thousandth_and_a_hair_more_of_the_plan():
+    """5 % is the limit; what a measuring jug leaves behind, a millionth, is not counted (project rule)."""
+    assert [off_plan(q("2"), q(actual)) for actual in ("2.100002", "2.1000021", "1.9", "1.8999979")] == [
+        False,
+        True,
+        False,
+        True,
+    ]
 
 
 def test_exact_shares_have_no_rounding_of_their_own():

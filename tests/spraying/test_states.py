@@ -99,3 +99,36 @@ def test_the_diagram_draws_every_row_once():
     assert len(drawn) == len(WALKS)
     who = {t.step: "named on the job" if t.named else str(t.can) for t in states.TABLE}
     assert set(drawn) == {f"{state} --> {to}: {step} ({who[step]})" for (state, step), to in WALKS.items()}
+
+
+def test_a_step_at_the_wrong_time_says_where_the_job_stands_and_when_it_is_for():
+    found = states.wrong_state(Step.CALL_OFF, JobState.SIGNED)
+    assert (found.sentence, found.source, found.severity.value) == (
+        "This job is signed. That step is only for a job that is draft / assigned.",
+        "project rule: job steps",
+        "refuse",
+    )
+    assert states.wrong_state(Step.PLAN, "draft").sentence == (
+        "This job is draft. That step is only for a job that is new."
+    )
+
+
+def test_both_drawings_are_whole():
+    """Opening, one line each, both ends, and the table's words for nobody before and for who is named."""
+    drawing, rows = states.diagram().splitlines(), states.table().splitlines()
+    assert [*drawing[:3], *drawing[-3:]] == [
+        "```mermaid",
+        "stateDiagram-v2",
+        "    [*] --> draft: plan (plan_jobs)",
+        "    signed --> [*]",
+        "    called_off --> [*]",
+        "```",
+    ]
+    assert rows[:3] == [
+        "| step | from | to | who | needs |",
+        "|---|---|---|---|---|",
+        "| plan | – | draft | `plan_jobs` | blocks, products, window |",
+    ]
+    assert "| call_off | draft, assigned | called_off | `assign_jobs` | a reason |" in rows
+    assert "| start | assigned | spraying | `spray`, and named on the job | field readings, no refusal |" in rows
+    assert len(rows) == 2 + len(Step)

@@ -8,8 +8,9 @@ from apps.products.rules import CapPer, LabelUse, RateBasis, exceeds
 from apps.spraying.rules.caps import caps_for
 from apps.spraying.rules.facts import CheckFacts
 from apps.spraying.rules.mix import Judged, total_pounds
-from apps.spraying.rules.saying import PROJECT, amount, justify, note, on_label, plain, pounds, refuse
+from apps.spraying.rules.saying import PROJECT, justify, note, on_label, plain, pounds, refuse
 from farmops.errors import Finding, gettext_noop
+from farmops.units import unit_name
 
 LOWER_IS_LAWFUL = "a lower rate is lawful unless the label forbids it: 7 USC 136(ee)"
 
@@ -22,15 +23,20 @@ def findings(facts: CheckFacts) -> list[Finding]:
 
 
 def rate_text(use: LabelUse, value: Fraction) -> str:
+    return f"{plain(value)} {unit_text(use)}"
+
+
+def unit_text(use: LabelUse) -> str:
+    """What a label counts in: ``fl oz/acre``."""
     against = {RateBasis.PER_ACRE: "/acre", RateBasis.PER_100_GAL: "/100 gal", RateBasis.PERCENT_VV: ""}
-    return amount(value, use.rate_unit) + against[use.rate_basis]
+    return unit_name(use.rate_unit) + against[use.rate_basis]
 
 
 def _rate(j: Judged) -> list[Finding]:
     product, given, source = j.line.name, str(j.line.rate), on_label(j.line, "rate", "rate")
     if not j.comparable:
         template = gettext_noop("{product}: {given} cannot be compared with the label, which counts in {unit}.")
-        unit = rate_text(j.use, Fraction(1))
+        unit = unit_text(j.use)
         return [refuse("rate_unit", template, source=source, field="rate", product=product, given=given, unit=unit)]
     if j.rate_amount is None:
         template = gettext_noop("{product}: the rate {given} cannot be judged without the spray volume.")

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from datetime import date
 from fractions import Fraction
 
 from apps.products.rules import Group
@@ -118,11 +119,11 @@ def sequence(
 ) -> Sequence:
     """The story of ``group``: one spray a day, oldest first, with the planned one in its place."""
     classes = classes_for(facts, group)
-    days: dict[object, list[Event]] = {facts.on_date: [facts.planned_event]}
+    days: dict[date, list[Event]] = {facts.on_date: [facts.planned_event]}
     for event in events:
         if keep(facts, event) and in_scope(facts, event, group, classes):
             days.setdefault(event.on_date, []).append(event)
-    order = sorted(days, key=str)
+    order = sorted(days)
     return Sequence(tuple(tuple(days[day]) for day in order), order.index(facts.on_date))
 
 

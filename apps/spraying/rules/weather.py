@@ -94,7 +94,7 @@ def _heat(facts: CheckFacts, reading: Weather, j: Judged) -> list[Finding]:
     if not known or (facts.at_start and reading.temperature_f is None):
         template = gettext_noop("{product} has a temperature limit and the temperature is not known.")
         word = note if not facts.at_start else refuse if most is not None else justify
-        source = on_label(j.line, "temperature_max_f", "temperature")
+        source = on_label(j.line, "temperature_caution_f" if most is None else "temperature_max_f", "temperature")
         return [word("data_missing_temperature", template, source=source, field="temperature_f", product=product)]
     heat = max(known)
     if most is not None and heat > most:

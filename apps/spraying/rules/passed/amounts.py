@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from fractions import Fraction
 
 from apps.products.rules import CapPer
 from apps.spraying.rules.caps import caps_for, stretches
@@ -25,18 +24,25 @@ def passed(facts: CheckFacts) -> Iterator[Passed]:
         yield from _uses(facts, j)
         yield from _product(facts, j)
         yield from _interval(facts, j)
-        yield from _apart(facts, j)
+        yield from _apart(j)
     yield from _ingredients(facts)
     yield from _shed(facts)
 
 
+def _uncounted(facts: CheckFacts) -> frozenset[str]:
+    """Ingredients of which this tank holds nobody knows how much: no sum of them is called passed."""
+    return frozenset(name for j in facts.judged if j.pounds is None for name in j.label.ingredient_names)
+
+
 def _one_pass(facts: CheckFacts) -> Iterator[Passed]:
-    tank = total_pounds(facts.judged)
+    tank, uncounted = total_pounds(facts.judged), _uncounted(facts)
     for ingredient, cap, line in caps_for(facts, CapPer.PASS):
+        if ingredient in uncounted:
+            continue
         template = gettext_noop("{ingredient}: {total} per acre in this tank; {limit} in one application ({product}).")
         numbers = {
             "ingredient": ingredient,
-            "total": pounds(tank.get(ingredient, Fraction(0))),
+            "total": pounds(tank[ingredient]),
             "limit": pounds(cap.pounds),
             "product": line.name,
         }
@@ -73,7 +79,7 @@ def _product(facts: CheckFacts, j: Judged) -> Iterator[Passed]:
     yield passes(
         "season_product",
         template,
-        "season_product rate_unit",
+        "season_product rate_unit rate_unknown",
         source=source,
         unless=RECORDS,
         about=j.line.name,
@@ -84,7 +90,10 @@ def _product(facts: CheckFacts, j: Judged) -> Iterator[Passed]:
 def _ingredients(facts: CheckFacts) -> Iterator[Passed]:
     rows = [row for per in (CapPer.YEAR, CapPer.CROP) for row in caps_for(facts, per)]
     template = gettext_noop("{ingredient}: {total} per acre with this spray; {limit} allowed ({since} to {until}).")
+    uncounted = _uncounted(facts)
     for ingredient, cap, line in rows:
+        if ingredient in uncounted:
+            continue
         counts = [counted(facts, events, cap, line) for events in grounds(facts).values()]
         fullest = max(counts, key=lambda c: c.total)
         numbers = {k: v for k, v in fullest.numbers.items() if k not in ("percent", "product")}
@@ -121,7 +130,7 @@ def _interval(facts: CheckFacts, j: Judged) -> Iterator[Passed]:
     )
 
 
-def _apart(facts: CheckFacts, j: Judged) -> Iterator[Passed]:
+def _apart(j: Judged) -> Iterator[Passed]:
     template = gettext_noop("{product}: nothing with {ingredient} is in the tank or within {limit} days of it.")
     for apart in j.label.separations:
         numbers = {"product": j.line.name, "ingredient": apart.ingredient, "limit": str(apart.days)}

@@ -76,6 +76,8 @@ def _stage(facts: CheckFacts, j: Judged) -> Iterator[Passed]:
 def _after(facts: CheckFacts, j: Judged) -> Iterator[Passed]:
     product = j.line.name
     for crop in facts.next_crops:
+        if crop.planted_on < facts.on_date:  # it stood before the spray: no wait was asked, so none was kept
+            continue
         numbers = {"product": product, "crop": crop.site_code, "on": str(crop.planted_on)}
         row = plantback_months(j.label, crop.site_code)
         if row is not None:
@@ -85,7 +87,7 @@ def _after(facts: CheckFacts, j: Judged) -> Iterator[Passed]:
             against = "plantback plantback_cover"
             yield passes("plantback", template, against, source=source, about=product, **numbers, **opens)
         days = j.label.preplant_days
-        if days and crop.planted_on >= facts.on_date:
+        if days:
             need = days.get(crop.site_code, days.get(EVERY_CROP, max(days.values())))
             template = gettext_noop("{product}: {days} days before {crop} on {on}; at least {limit}.")
             gap = {"days": str((crop.planted_on - facts.on_date).days), "limit": str(need)}

@@ -38,12 +38,12 @@ def _paper(facts: CheckFacts, j: Judged) -> Iterator[Passed]:
         yield passes(
             "crop", template, against, source=on_label(j.line, "uses"), about=product, product=product, crop=crop
         )
-    if j.listed and j.line.targets and j.use.targets:
+    named = ", ".join(t for t in j.line.targets if t in j.use.targets)
+    if j.listed and named:
         template = gettext_noop("{product}: the label names {targets} on this crop.")
-        numbers = {"product": product, "targets": ", ".join(t for t in j.line.targets if t in j.use.targets)}
-        if numbers["targets"]:
-            against = "target_not_on_label"
-            yield passes("target", template, against, source=on_label(j.line, "uses"), about=product, **numbers)
+        numbers = {"product": product, "targets": named}
+        against = "target_not_on_label"
+        yield passes("target", template, against, source=on_label(j.line, "uses"), about=product, **numbers)
 
 
 def _rate(j: Judged) -> Iterator[Passed]:
