@@ -47,7 +47,9 @@ UNCERTIFIED = changed(facts([RUP]), applicator=Worker(name="Ana"))
 SHORT = changed(facts([F1]), stock={"F1": held(20, 36)})
 PER_WATER = line("F4", 6, rate=stated("0.1", "gal", RateBasis.PER_100_GAL))
 OIL = line("F11", 1, rate=stated("5", "%vv", RateBasis.PERCENT_VV))
-PINTS = relabelled("F3", 8, use={"rate_unit": "pt", "rate_min": "0.25", "rate_max": "0.375"})
+OUNCES, PINTS = (
+    relabelled("F3", 8, use={"rate_unit": unit, "rate_min": "0.1", "rate_max": "0.5"}) for unit in ("floz", "pt")
+)
 TOO_SOON = facts([F1], [past("2026-08-03", F1)])
 SOON_PICKED = facts([("F3", 6), F1], harvest="2026-08-05T08:00")
 
@@ -206,9 +208,10 @@ def test_the_rate_that_fits_lies_within_the_label_of_every_block_and_on_a_hundre
 
 
 def test_labels_that_count_in_other_units_get_no_common_rate():
-    here, there = facts([("F3", 8)]), changed(facts([]), lines=(PINTS,))
+    here, there = (changed(facts([]), lines=(row,)) for row in (OUNCES, changed(PINTS, rate=OUNCES.rate)))
 
     assert turned(Turn.RATE, None, Choices(), blocks=[here, there]) == []
+    assert turned(Turn.RATE, here, Choices())[0][1:3] == ("0.50", "floz")
 
 
 def test_more_water_is_what_the_job_then_has():
