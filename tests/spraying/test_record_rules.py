@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from apps.spraying.rules import record
-from apps.spraying.rules.record import GENESIS, RecordFacts, canonical, chain_hash, content_hash, first_fault
+from apps.spraying.rules.record import GENESIS, Meaning, RecordFacts, canonical, chain_hash, content_hash, first_fault
 
 
 @pytest.mark.parametrize(
@@ -36,6 +36,7 @@ from apps.spraying.rules.record import GENESIS, RecordFacts, canonical, chain_ha
             datetime(2026, 6, 1, 9, 30, tzinfo=timezone(-timedelta(hours=5))), '"2026-06-01T14:30:00Z"', id="offset"
         ),
         pytest.param((Decimal("1"), "a"), '["1","a"]', id="tuple"),
+        pytest.param(Meaning.VOIDED, '"voided"', id="code of a list"),
     ],
 )
 def test_one_way_to_write(value, text):
