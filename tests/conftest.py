@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import pytest
+from django.core.management import call_command
 from django.test import Client, TransactionTestCase
 from rest_framework.test import APIClient
 
@@ -29,6 +30,12 @@ _DATABASE_FIXTURES = {
     "django_db_reset_sequences",
     "django_db_serialized_rollback",
 }
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Compiles the catalogue once, before any worker reads it: a fresh clone would speak English only."""
+    if not hasattr(config, "workerinput"):
+        call_command("compile_language")
 
 
 @pytest.hookimpl(tryfirst=True)
