@@ -49,6 +49,18 @@ class Seat:
     def size(self, size: tuple[int, int]) -> None:
         self.page.set_viewport_size({"width": size[0], "height": size[1]})
 
+    def until(self, ask: str, arg: Any = None) -> None:
+        """Waits until a function of the page gives true.
+
+        Asked from outside each time: playwright's own waiting makes a function of a text inside the page, which the
+        content security policy forbids whenever the first look did not do.
+        """
+        for _ in range(400):
+            if self.page.evaluate(ask, arg):
+                return
+            self.page.wait_for_timeout(50)
+        raise AssertionError(f"not within 20 seconds: {ask} {arg}")
+
     def taken(self) -> list[str]:
         """Console errors and stopped content since the last call."""
         found = [*self.trouble, *self.page.evaluate("window.stopped || []")]

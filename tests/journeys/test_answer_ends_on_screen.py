@@ -68,7 +68,7 @@ def phone(cast, staff_address, sit):
 
 def seen_soon(seat, expected) -> None:
     """What is on the screen once the book has answered."""
-    seat.page.wait_for_function(f"(e) => JSON.stringify(({SEEN.strip()})()) === JSON.stringify(e)", arg=expected)
+    seat.until(f"(e) => JSON.stringify(({SEEN.strip()})()) === JSON.stringify(e)", expected)
 
 
 def hide(seat, hidden: bool) -> None:

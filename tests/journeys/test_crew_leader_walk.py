@@ -80,10 +80,10 @@ def minute_passes(seat) -> None:
 
 
 def soon(seat, word: str) -> None:
-    seat.page.wait_for_function(
+    seat.until(
         "(w) => [...document.querySelectorAll('main h1, #stale .big')]"
         ".some((e) => e.checkVisibility() && e.innerText.includes(w))",
-        arg=word,
+        word,
     )
 
 

@@ -107,10 +107,10 @@ def amount(phone: Seat, load: int, code: str) -> str:
 
 
 def waits_for(phone: Seat, load: int, code: str, text: str) -> None:
-    phone.page.wait_for_function(
+    phone.until(
         """([load, step, text]) => document.querySelector(
              `[data-load="${load}"][data-step="${step}"] .said`).textContent.startsWith(text)""",
-        arg=[str(load), code, text],
+        [str(load), code, text],
     )
 
 

@@ -170,7 +170,7 @@ def test_nothing_but_the_books_own_word_counts_as_sent(cast, block, sit, status,
     seat.page.evaluate(_OUTBOX_FORM)
     seat.page.route("**/me/", lambda route: route.fulfill(status=status, body=body))
     seat.page.click("main form button.main")
-    seat.page.wait_for_function("document.querySelector('form[data-outbox]').dataset.outboxSending === undefined")
+    seat.until("() => document.querySelector('form[data-outbox]').dataset.outboxSending === undefined")
     assert seat.page.inner_text("[data-outbox-said]") == "On this phone only. Not sent yet."
     assert seat.page.inner_text("#outbox [data-outbox-count]") == "Not sent yet, on this phone only: 1"
 
