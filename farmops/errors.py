@@ -128,7 +128,7 @@ def refuse(code: str, template: str, *, source: str = "", field: str = "", **num
     return Refused([finding])
 
 
-class _Told(FarmError):
+class Told(FarmError):
     """A 'no' in one sentence of the catalogue."""
 
     usual: str
@@ -138,19 +138,19 @@ class _Told(FarmError):
         super().__init__(self.said)
 
 
-class NotYourRole(_Told):
+class NotYourRole(Told):
     """This member may not do this (HTTP 403). Says who may."""
 
     usual = gettext_noop("Nobody may do this here.")
 
 
-class Unknown(_Told):
+class Unknown(Told):
     """No such thing on this farm (HTTP 404); also for another farm's things."""
 
     usual = gettext_noop("No such entry in this farm's book.")
 
 
-class Stale(_Told):
+class Stale(Told):
     """Somebody changed it since you read it (HTTP 412)."""
 
     usual = gettext_noop("Somebody changed this since you opened it. Read it again, then repeat your change.")

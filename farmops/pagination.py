@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 from django.db.models import QuerySet
@@ -23,6 +24,12 @@ class NewestFirst(CursorPagination):
     max_page_size = 200
 
 
+def no_filters(unknown: Iterable[str], offered: Iterable[str]) -> BadInput:
+    """Each unknown parameter of the address, with those that there are."""
+    said = Said(gettext_noop("Not a filter here. Use: {codes}."), codes=", ".join(offered))
+    return BadInput(dict.fromkeys(unknown, said))
+
+
 class StrictFilters(DjangoFilterBackend):
     """A mistyped filter is an error: ignoring it would widen the answer."""
 
@@ -31,8 +38,7 @@ class StrictFilters(DjangoFilterBackend):
         known = set(filterset_class.base_filters) if filterset_class else set()
         unknown = set(request.query_params) - known - PAGING
         if unknown:
-            offer = ", ".join(sorted(known | {"page_size"}))
-            raise BadInput(dict.fromkeys(unknown, Said(gettext_noop("Not a filter here. Use: {codes}."), codes=offer)))
+            raise no_filters(unknown, sorted(known | {"page_size"}))
         if any("\x00" in value for value in request.query_params.values()):
             raise BadInput({"query": gettext_noop("The address must not hold NUL characters.")})
         return super().filter_queryset(request, queryset, view)

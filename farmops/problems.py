@@ -12,7 +12,7 @@ from rest_framework import exceptions, status
 from rest_framework.response import Response
 
 from farmops import wording
-from farmops.errors import BadInput, Finding, NotYourRole, Refused, Said, Stale, Unknown
+from farmops.errors import BadInput, Finding, NotYourRole, Refused, Said, Stale, Told, Unknown
 
 CONTENT_TYPE = "application/problem+json"
 log = logging.getLogger(__name__)
@@ -75,8 +75,7 @@ def describe(error: Exception) -> dict[str, Any] | None:
         said = " ".join(translated(f) for f in error.findings)
         return problem(409, gettext("Refused"), said, findings=[finding_json(f) for f in error.findings])
     if isinstance(error, BadInput):
-        said_by_field = {name: [in_words(s) for s in said] for name, said in error.errors.items()}
-        return problem(400, _as_typed(), gettext("See errors for each field."), errors=said_by_field)
+        return _as_typed({name: [in_words(s) for s in said] for name, said in error.errors.items()})
     if isinstance(error, NotYourRole | PermissionDenied):
         return problem(403, gettext("Not your role"), _said(error))
     if isinstance(error, Unknown | Http404):
@@ -84,19 +83,19 @@ def describe(error: Exception) -> dict[str, Any] | None:
     if isinstance(error, Stale):
         return problem(412, gettext("Changed meanwhile"), _said(error))
     if isinstance(error, exceptions.ValidationError):
-        return problem(400, _as_typed(), gettext("See errors for each field."), errors=_flat(error.detail))
+        return _as_typed(_flat(error.detail))
     if isinstance(error, exceptions.APIException):
         return problem(error.status_code, str(error.default_detail), str(error.detail))
     return None
 
 
-def _as_typed() -> str:
-    return gettext("Cannot be used as typed")
+def _as_typed(errors: dict[str, list[str]]) -> dict[str, Any]:
+    return problem(400, gettext("Cannot be used as typed"), gettext("See errors for each field."), errors=errors)
 
 
 def _said(error: Exception) -> str:
     """The sentence of an error; of one that is not the farm's own (``Http404``) as it stands."""
-    return in_words(error.said) if isinstance(error, NotYourRole | Unknown | Stale) else str(error)
+    return in_words(error.said) if isinstance(error, Told) else str(error)
 
 
 def problem_response(error: Exception, context: dict[str, Any]) -> Response | None:

@@ -9,6 +9,7 @@ definition (NIST SP 811, appendix B.8 and the 1959 yard-and-pound agreement).
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, ROUND_DOWN, ROUND_HALF_UP, Context, Decimal, InvalidOperation
 from enum import StrEnum
@@ -290,15 +291,14 @@ def unit_written(text: str, allowed: tuple[str, ...], *, field: str) -> str:
             )
     code = _WRITTEN.get(written)
     if code is None or code not in allowed:
-        names = ", ".join(unit_name(unit) for unit in allowed)
-        raise BadInput(
-            {
-                field: Said(
-                    gettext_noop("“{unit}” cannot be used here. Use one of: {codes}."), unit=text.strip(), codes=names
-                )
-            }
-        )
+        raise BadInput({field: not_allowed(text.strip(), allowed)})
     return code
+
+
+def not_allowed(unit: str, allowed: Iterable[str]) -> Said:
+    """What would be right where a unit cannot be used."""
+    names = ", ".join(map(unit_name, allowed))
+    return Said(gettext_noop("“{unit}” cannot be used here. Use one of: {codes}."), unit=unit, codes=names)
 
 
 def read_quantity(text: object, allowed: tuple[str, ...], *, unit: str = "", field: str) -> Quantity:

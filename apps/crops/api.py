@@ -17,6 +17,7 @@ from apps.crops.models import Crop, Planting, ScoutingNote, Variety
 from apps.land import queries as land
 from apps.people.rules import Can
 from farmops.errors import BadInput, gettext_noop
+from farmops.pagination import no_filters
 from farmops.web import FarmAPI, FarmList
 
 READ_AND_ADD = {"GET": Can.READ_FARM, "POST": Can.EDIT_CROPS}
@@ -203,7 +204,7 @@ class CropOnBlock(FarmAPI):
 def _day(request: Request, today: date) -> date:
     unknown = sorted(set(request.query_params) - {"on"})
     if unknown:
-        raise BadInput(dict.fromkeys(unknown, "Not a filter here. Use: on."))
+        raise no_filters(unknown, ["on"])
     text = request.query_params.get("on", "")
     try:
         return date.fromisoformat(text) if text else today

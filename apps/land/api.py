@@ -16,6 +16,7 @@ from apps.land.filters import BlockFilters, PlaceFilters
 from apps.land.models import Block, Field, SensitivePlace
 from apps.people.rules import Can
 from farmops.errors import BadInput, Finding, gettext_noop
+from farmops.pagination import no_filters
 from farmops.units import number
 from farmops.web import FarmAPI, FarmList
 
@@ -189,7 +190,7 @@ class Surroundings(FarmAPI):
 def _feet(request: Request) -> int:
     unknown = sorted(set(request.query_params) - {"within_ft"})
     if unknown:
-        raise BadInput(dict.fromkeys(unknown, "Not a filter here. Use: within_ft."))
+        raise no_filters(unknown, ["within_ft"])
     feet = number(request.query_params.get("within_ft", NEAR_FT), field="within_ft", maximum=MOST_FT)
     if feet != int(feet):
         raise BadInput({"within_ft": gettext_noop("Must be whole feet.")})

@@ -15,7 +15,7 @@ from apps.people.rules import Can
 from apps.reports import files, queries
 from apps.reports import serializers as shapes
 from apps.reports.filters import AuditFilter
-from farmops.errors import BadInput
+from farmops.pagination import no_filters
 from farmops.web import FarmAPI, FarmList
 
 DAYS = [
@@ -52,7 +52,7 @@ class CsvFile(FarmAPI):
     def file(self, make: files.Made) -> HttpResponseBase:
         unknown = set(self.request.query_params) - {"from", "to", "format"}
         if unknown:
-            raise BadInput(dict.fromkeys(unknown, "Not a filter here. Use: from, to."))
+            raise no_filters(unknown, ["from", "to"])
         return files.made(make, self.farm, self.request.query_params, self.now)
 
 

@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import re
-from pathlib import Path
 
-import polib
 import pytest
 
-ROOT = Path(__file__).resolve().parents[2]
-BOOK = polib.pofile(str(ROOT / "farmops/locale/es/LC_MESSAGES/django.po"))
+from tests.catalogue import BOOK
+
 SLOT = re.compile(r"\{[a-z_]*\}|%\([a-z_]+\)s|%s")
 
 

@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import re
 from datetime import date
-from pathlib import Path
 
-import polib
 import pytest
 
 from apps.crops.rules import (
@@ -22,6 +20,7 @@ from apps.crops.rules import (
     judge_count,
 )
 from farmops.errors import Finding, Severity
+from tests.catalogue import SPANISH
 from tests.crops.stories import (
     BLOOM_END,
     BLOOM_START,
@@ -34,8 +33,6 @@ from tests.crops.stories import (
     squash,
 )
 
-ROOT = Path(__file__).resolve().parents[2]
-SPANISH = {e.msgid: e.msgstr for e in polib.pofile(str(ROOT / "farmops/locale/es/LC_MESSAGES/django.po"))}
 SLOT = re.compile(r"\{[a-z_]+\}")
 S = (SOWN, "06-01")
 KILLED = clover((SOWN, "2025-09-10"), (BLOOM_START, "05-06"), (TERMINATED, "05-12"))

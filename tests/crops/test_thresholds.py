@@ -7,16 +7,13 @@ by accident, not one that was read wrongly at the source.
 from __future__ import annotations
 
 from decimal import Decimal
-from pathlib import Path
 
-import polib
 import pytest
 
 from apps.crops.rules import SHIPPED, Measure, Surety, Unit
 from apps.crops.rules.thresholds import LEAF_WALK, MARYLAND_WALK, TRAP_WALK
+from tests.catalogue import SPANISH
 
-ROOT = Path(__file__).resolve().parents[2]
-SPANISH = {e.msgid: e.msgstr for e in polib.pofile(str(ROOT / "farmops/locale/es/LC_MESSAGES/django.po"))}
 LARGE = {"pumpkin", "winter_squash", "summer_squash", "zucchini", "gourd"}
 ALL = LARGE | {"watermelon", "muskmelon", "cucumber"}
 

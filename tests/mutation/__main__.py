@@ -3,8 +3,8 @@
 Run: ``python -m tests.mutation [--only spraying.rules.caps …] [--sample 500 --seed 1] [--budget 1.2] [--workers 2]``.
 mutmut makes the mutants in a copy of the project; ``forks.py`` runs each in a fork of a process that has collected the
 tests already, the likeliest killer first. A mutant that lives through the budget is tried against every test that
-reaches its function before it counts as a survivor. Results stand in ``<copy>/results.jsonl`` (``--copy`` goes on where
-an earlier run stopped); each survivor is printed with its difference, to be looked at by people.
+reaches its function before it counts as a survivor. Results stand in ``<copy>/results<worker>.jsonl`` (``--copy`` goes
+on where an earlier run stopped); each survivor is printed with its difference, to be looked at by people.
 """
 
 from __future__ import annotations

@@ -9,8 +9,8 @@ from enum import StrEnum
 from typing import Any
 
 from apps.equipment.rules.exact import positive
-from farmops.errors import BadInput, Finding, Said, gettext_noop, one_of
-from farmops.units import Quantity, number, read_quantity, show, unit_name, unit_written
+from farmops.errors import BadInput, Finding, gettext_noop, one_of
+from farmops.units import Quantity, not_allowed, number, read_quantity, show, unit_name, unit_written
 
 FLOWS = ("gpm", "floz/min", "l/min")
 SPEEDS = ("mph", "km/h", "m/s")
@@ -161,14 +161,7 @@ def _value(box: Asked, typed: Mapping[str, Any]) -> Any:
 def _amount(box: Asked, raw: Any, typed: Mapping[str, Any]) -> Decimal:
     unit = str(typed.get(f"{box.name}_unit") or box.units[0])
     if unit not in box.units:
-        names = ", ".join(unit_name(u) for u in box.units)
-        raise BadInput(
-            {
-                f"{box.name}_unit": Said(
-                    gettext_noop("“{unit}” cannot be used here. Use one of: {codes}."), unit=unit, codes=names
-                )
-            }
-        )
+        raise BadInput({f"{box.name}_unit": not_allowed(unit, box.units)})
     return read_quantity(raw, box.units, unit=unit, field=box.name).to(box.units[0]).amount
 
 
